@@ -1,0 +1,168 @@
+"""The terminal face: ``compile``, ``check`` and ``why``.
+
+Exit codes: 0 good, 1 the text or the request is at fault (diagnostics on standard error), 2 misuse.
+"""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TextIO
+
+from . import __version__
+from .text.diagnostic import Diagnostic, diagnose, write
+from .text.source import NOWHERE, Source
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the program; gives the exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that cannot show a character must not end the program.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    options = _parser().parse_args(arguments)
+    try:
+        code: int = options.run(options)
+    except BrokenPipeError:
+        sys.stderr.close()
+        return 0
+    except KeyboardInterrupt:
+        print("stopped; nothing more was written", file=sys.stderr)
+        return 1
+    return code
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="meltwright",
+        description="Derives print settings for filaments and machines from small text files, with reasons.",
+    )
+    parser.add_argument("--version", action="version", version=f"meltwright {__version__}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+
+    compile_ = commands.add_parser("compile", help="derive the settings and write the files")
+    compile_.add_argument("files", nargs="+", type=Path, metavar="FILE")
+    compile_.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder to write into")
+    compile_.set_defaults(run=_compile)
+
+    check = commands.add_parser("check", help="check the text and that it can be met; write nothing")
+    check.add_argument("files", nargs="+", type=Path, metavar="FILE")
+    check.set_defaults(run=_check)
+
+    why = commands.add_parser("why", help="explain a setting")
+    why.add_argument("file", type=Path, metavar="FILE")
+    why.add_argument("setting", metavar="SETTING", help="a setting's name, like retraction.length")
+    why.add_argument("--machine", default="", metavar="NAME", help="only this machine of the profile")
+    why.set_defaults(run=_why)
+    for command in (compile_, check, why):
+        command.add_argument("--effort", type=_effort, default=0, metavar="BOXES", help="how long to search, in boxes")
+    return parser
+
+
+def _effort(text: str) -> int:
+    value = int(text)
+    if value < 1:
+        raise argparse.ArgumentTypeError("must be 1 or more")
+    return value
+
+
+def _compile(options: argparse.Namespace) -> int:
+    from .compiling import compile_file
+    from .output.producing import produce, produced_names
+
+    texts: dict[str, str] = {}
+    taken: dict[str, Path] = {}
+    failed = False
+    for file in options.files:
+        compiled = compile_file(file, effort=options.effort, progress=_progress())
+        faults = list(compiled.diagnostics)
+        for name in produced_names(compiled):
+            if name in taken:
+                faults.append(diagnose("M604", NOWHERE, name=name))
+            taken[name] = file
+        if not any(f.is_error for f in faults):
+            texts |= produce(compiled, faults)
+        failed |= _report(faults, compiled.sources, file)
+    if failed:
+        return 1
+    from .output.writing import write_files
+
+    faults = []
+    written = write_files(options.out, texts, faults)
+    if _report(faults, {}, options.out):
+        return 1
+    for path in written:
+        print(path)
+    return 0
+
+
+def _check(options: argparse.Namespace) -> int:
+    from .compiling import compile_file
+
+    failed = False
+    for file in options.files:
+        compiled = compile_file(file, effort=options.effort, progress=_progress())
+        if _report(compiled.diagnostics, compiled.sources, file):
+            failed = True
+        else:
+            machines = ", ".join(f"{s.network.profile.name} on {s.network.machine}" for s in compiled.solutions)
+            print(f"{file}: holds ({machines})")
+    return 1 if failed else 0
+
+
+def _why(options: argparse.Namespace) -> int:
+    from .compiling import compile_file
+
+    compiled = compile_file(options.file, options.machine, options.effort, _progress())
+    faults = list(compiled.diagnostics)
+    known = list(compiled.solutions[0].model.settings) if compiled.solutions else []
+    if known and options.setting not in known:
+        from .meaning.near import near
+
+        advice = near(options.setting, known, "the settings are " + ", ".join(sorted(known)))
+        faults.append(diagnose("M413", NOWHERE, name=options.setting, near=advice))
+    if _report(faults, compiled.sources, options.file):
+        return 1
+    from .telling.bundle import bundle
+    from .telling.why import why
+
+    print(why([bundle(s) for s in compiled.solutions], options.setting), end="")
+    return 0
+
+
+def _report(diagnostics: Sequence[Diagnostic], sources: dict[str, Source], file: Path) -> bool:
+    """Write diagnostics to standard error; tell whether any is an error."""
+    if diagnostics:
+        print(write(diagnostics, sources), file=sys.stderr)
+    errors = sum(d.is_error for d in diagnostics)
+    if errors:
+        noun = "error" if errors == 1 else "errors"
+        print(f"{file}: {errors} {noun}; nothing was written", file=sys.stderr)
+    return errors > 0
+
+
+class _Line:
+    """A progress line on a terminal, shown once more than a second of work is seen to be left."""
+
+    def __init__(self, stream: TextIO) -> None:
+        from time import monotonic
+
+        self._stream = stream
+        self._clock = monotonic
+        self._start = monotonic()
+        self._shown = False
+
+    def __call__(self, done: int, total: int) -> None:
+        spent = self._clock() - self._start
+        left = spent / done * (total - done) if done else 0.0
+        if done == total:
+            if self._shown:
+                self._stream.write("\r\x1b[K")
+        elif self._shown or left > 1.0:
+            self._shown = True
+            self._stream.write(f"\r\x1b[K{done} of {total} machines, about {left:.0f} s left")
+        self._stream.flush()
+
+
+def _progress() -> _Line | None:
+    return _Line(sys.stderr) if sys.stderr.isatty() else None

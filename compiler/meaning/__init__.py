@@ -1,0 +1,1 @@
+"""From trees to the checked model: names, inheritance, units and dimensions."""

@@ -1,0 +1,175 @@
+"""From statements to declarations: quantities, settings, grades, merits, and the tables of names."""
+
+from collections.abc import Iterable
+from fractions import Fraction
+
+from ..syntax import tree
+from ..text.diagnostic import Diagnostic, Related, diagnose
+from ..text.source import Span
+from .model import BandDecl, GradeDecl, MeritDecl, QuantityDecl, SettingDecl
+from .near import near
+from .units import DIMENSIONS, HARDNESS, Dimension, Unit, difference_unit
+from .valuing import amount_of, base_of, mismatch, unit_of
+
+MOST_STEPS = 100_000
+"""Lattice points of the longest setting."""
+
+
+def text_of(text: tree.Text | None) -> str:
+    """Give a doc line, or nothing."""
+    return text.text if text is not None else ""
+
+
+def dimension_of(name: tree.Name, faults: list[Diagnostic]) -> Dimension | None:
+    """Look a dimension up by its name."""
+    dimension = DIMENSIONS.get(name.text)
+    if dimension is None:
+        advice = near(name.text, DIMENSIONS, "grammar/README.md lists the dimensions")
+        faults.append(diagnose("M216", name.span, name=name.text, near=advice))
+    return dimension
+
+
+def quantity(node: tree.Quantity, faults: list[Diagnostic]) -> QuantityDecl | None:
+    """Check a quantity and its believable ranges."""
+    doc, name = text_of(node.doc), node.name.text
+    if node.dimension is None:
+        return QuantityDecl(name, node.owner, None, (), tuple(w.text for w in node.words), doc, node.name.span)
+    dimension = dimension_of(node.dimension, faults)
+    if dimension is None:
+        return None
+    ranges = []
+    for written in node.ranges:
+        amount = amount_of(written, faults)
+        if amount is None:
+            continue
+        if amount.unit.dimension != dimension:
+            faults.append(mismatch(name, dimension, amount, written.span))
+        else:
+            ranges.append((amount.low, amount.high, amount.unit))
+    return QuantityDecl(name, node.owner, dimension, tuple(ranges), (), doc, node.name.span)
+
+
+def setting(node: tree.Setting, faults: list[Diagnostic]) -> SettingDecl | None:
+    """Check a setting and its lattice."""
+    dimension = dimension_of(node.dimension, faults)
+    if not isinstance(node.range, tree.Range):
+        faults.append(diagnose("M227", node.range.span, why=f"setting {node.name.text} needs a range"))
+        return None
+    amount = amount_of(node.range, faults)
+    step_unit = unit_of(node.step, faults)
+    if dimension is None or amount is None or step_unit is None:
+        return None
+    if amount.unit.dimension != dimension:
+        faults.append(mismatch(node.name.text, dimension, amount, node.range.span))
+        return None
+    unit = amount.unit
+    if step_unit.factor != unit.factor or step_unit.dimension not in (
+        unit.dimension,
+        difference_unit(unit).dimension,
+    ):
+        wanted = difference_unit(unit).symbol
+        faults.append(
+            diagnose(
+                "M227",
+                node.step.span,
+                why=f"the step of {node.name.text} must be in {wanted}, the unit of its range",
+            )
+        )
+        return None
+    base_of(node.step, step_unit, faults)
+    low, high, step = (Fraction(n.digits) for n in (node.range.low, node.range.high, node.step))
+    why = ""
+    if step <= 0:
+        why = "a step must be more than zero"
+    elif (high - low) % step:
+        why = f"{node.range.high.digits} is not a whole number of steps above {node.range.low.digits}"
+    elif (high - low) / step > MOST_STEPS:
+        why = f"there are more than {MOST_STEPS:,} steps"
+    if why:
+        faults.append(diagnose("M227", node.step.span, why=why))
+        return None
+    last = int((high - low) / step)
+    return SettingDecl(
+        node.name.text,
+        dimension,
+        unit,
+        low,
+        step,
+        last,
+        node.given,
+        node.rather,
+        text_of(node.doc),
+        node.name.span,
+    )
+
+
+def grade(node: tree.Grade, wanted: Dimension | None, faults: list[Diagnostic]) -> GradeDecl | None:
+    """Check a grade: limits in order and of the right dimension, the last band open."""
+    bands, edges = [], []
+    for band in node.bands:
+        unit = unit_of(band.limit, faults) if band.limit else None
+        limit = base_of(band.limit, unit, faults) if band.limit and unit else None
+        if band.limit and unit and wanted is not None and unit.dimension != wanted:
+            amount = amount_of(tree.Exact(band.limit, band.limit.span), [])
+            if amount is not None:
+                faults.append(mismatch(node.quantity.text, wanted, amount, band.limit.span))
+            return None
+        bands.append(BandDecl(band.name.text, limit, unit, text_of(band.doc), band.name.span))
+        edges.append(band.edge)
+    why = _grade_fault(node, bands, edges)
+    if why:
+        faults.append(diagnose("M228", node.name.span, why=why))
+        return None
+    rising = edges[0] == "from"
+    return GradeDecl(node.name.text, node.quantity.text, rising, tuple(bands), text_of(node.doc), node.name.span)
+
+
+def _grade_fault(node: tree.Grade, bands: list[BandDecl], edges: list[str]) -> str:
+    name = node.name.text
+    if len(bands) < 2:
+        return f"grade {name} needs at least two bands"
+    if len({b.name for b in bands}) < len(bands):
+        return f"grade {name} has two bands of one name"
+    if edges not in (["up_to"] * (len(edges) - 1) + ["above"], ["from"] * (len(edges) - 1) + ["below"]):
+        return f"grade {name} mixes its edges: 'up to' goes with a last 'above', 'from' with a last 'below'"
+    limits = [b.limit for b in bands[:-1]]
+    if any(x is None for x in limits):
+        return ""
+    known = [x for x in limits if x is not None]
+    in_order = sorted(known, reverse=edges[0] == "from")
+    if known != in_order or len(set(known)) < len(known):
+        return f"the limits of grade {name} are not in order from best to worst"
+    return ""
+
+
+def merit(node: tree.Merit) -> MeritDecl:
+    """Take a merit over."""
+    return MeritDecl(node.name.text, node.expression, text_of(node.doc), node.name.span)
+
+
+def unique(
+    named: Iterable[tuple[str, Span, str]], faults: list[Diagnostic], taken: dict[str, tuple[Span, str]]
+) -> set[Span]:
+    """Report names that stand twice; give the places to keep. ``taken`` maps names to place and kind."""
+    keep = set()
+    for name, span, kind in named:
+        if name not in taken:
+            taken[name] = (span, kind)
+            keep.add(span)
+            continue
+        first, other = taken[name]
+        related = [Related(first, "first defined here")]
+        if other == kind:
+            faults.append(diagnose("M210", span, kind=kind, name=name, related=related))
+        else:
+            faults.append(diagnose("M231", span, name=name, kind=other, related=related))
+    return keep
+
+
+def in_ranges(value: QuantityDecl, low: float, high: float, unit: Unit) -> bool:
+    """Tell whether an amount is believable: inside the range of its scale."""
+    ranges = [r for r in value.ranges if value.dimension != HARDNESS or r[2].scale == unit.scale]
+    if not ranges:
+        return not value.ranges
+    tolerance = 1e-12
+    return any(r[0] - tolerance * abs(r[0]) <= low and high <= r[1] + tolerance * abs(r[1]) for r in ranges)

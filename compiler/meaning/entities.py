@@ -1,0 +1,153 @@
+"""Materials and machines: their values checked, inherited, and the trail kept."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+
+from ..syntax import tree
+from ..text.diagnostic import Diagnostic, Related, diagnose
+from .declaring import in_ranges
+from .laws import Names, unknown_word
+from .model import Amount, EntityDecl, Evidence, GivenValue, QuantityDecl
+from .near import near
+from .units import HARDNESS
+from .valuing import amount_of, mismatch, text_of
+
+NOT_GIVEN = Evidence("assumed", "no evidence given", stated=False)
+
+
+def resolve(entities: Mapping[str, tree.Entity], names: Names, faults: list[Diagnostic]) -> dict[str, EntityDecl]:
+    """Resolve all entities of one kind; each is checked once, however many inherit from it."""
+    own = {name: _own_values(e, names, faults) for name, e in entities.items()}
+    resolved: dict[str, EntityDecl] = {}
+    for name, entity in entities.items():
+        line = lineage(entity, entities, faults)
+        values: dict[str, GivenValue] = {}
+        for ancestor in reversed(line):
+            for key, value in own[ancestor].items():
+                values[key] = replace(value, replaced=values.get(key))
+        resolved[name] = EntityDecl(entity.kind, name, tuple(line), values, entity.name.span)
+    return resolved
+
+
+def lineage(entity: tree.Entity, entities: Mapping[str, tree.Entity], faults: list[Diagnostic]) -> list[str]:
+    """List an entity and what it inherits from, nearest first; report an unknown base or a circle."""
+    line = [entity.name.text]
+    current = entity
+    while current.base is not None:
+        base = current.base
+        if base.text not in entities:
+            if current is entity:
+                advice = near(
+                    base.text,
+                    entities,
+                    f"is a use line missing for the file that defines this {entity.kind}?",
+                )
+                faults.append(diagnose("M212", base.span, kind=entity.kind, name=base.text, near=advice))
+            break
+        if base.text in line:
+            if base.text == entity.name.text:
+                chain = " -> ".join([*line, base.text])
+                faults.append(diagnose("M213", base.span, name=base.text, chain=chain))
+            break
+        line.append(base.text)
+        current = entities[base.text]
+    return line
+
+
+def _own_values(entity: tree.Entity, names: Names, faults: list[Diagnostic]) -> dict[str, GivenValue]:
+    values: dict[str, GivenValue] = {}
+    for item in entity.items:
+        if isinstance(item, tree.Given):
+            take(item, entity, values, names, faults)
+    return values
+
+
+def take(
+    item: tree.Given,
+    entity: tree.Entity,
+    values: dict[str, GivenValue],
+    names: Names,
+    faults: list[Diagnostic],
+) -> None:
+    """Check one given value and add it to ``values``."""
+    name = item.name.text
+    quantity = names.quantities.get(name)
+    if quantity is None:
+        faults.append(_unknown(item, entity, names))
+    elif quantity.owner != entity.kind:
+        faults.append(diagnose("M220", item.name.span, name=name, owner=quantity.owner, kind=entity.kind))
+    elif name in values:
+        related = [Related(values[name].span, "first given here")]
+        faults.append(diagnose("M211", item.name.span, name=name, related=related))
+    else:
+        value = _value(item, entity, quantity, faults)
+        if value is not None:
+            values[name] = value
+
+
+def _unknown(item: tree.Given, entity: tree.Entity, names: Names) -> Diagnostic:
+    name = item.name.text
+    if name in names.settings:
+        advice = f"settings belong in a profile; a {entity.kind} gives quantities"
+    elif name in names.lets:
+        advice = f"laws derive {name}; to give it, declare: quantity {name} of {entity.kind} : DIMENSION"
+    else:
+        mine = [q.name for q in names.quantities.values() if q.owner == entity.kind]
+        advice = near(name, mine, "declare it with quantity, or check that the file that declares it is used")
+    return diagnose("M214", item.name.span, name=name, near=advice)
+
+
+def _value(
+    item: tree.Given, entity: tree.Entity, quantity: QuantityDecl, faults: list[Diagnostic]
+) -> GivenValue | None:
+    evidence = Evidence(item.evidence.kind, item.evidence.text.text) if item.evidence else NOT_GIVEN
+    if item.evidence is None and entity.name.span.file.startswith("library/"):
+        faults.append(diagnose("M223", item.span, name=quantity.name))
+    base = GivenValue(quantity.name, None, "", evidence, entity.name.text, item.span)
+    if isinstance(item.value, tree.Word):
+        if not quantity.words:
+            advice = "give a number and its unit"
+            faults.append(_wrong_sort(item, quantity.name, "a number", f"the word {item.value.text}", advice))
+            return None
+        if item.value.text not in quantity.words:
+            faults.append(unknown_word(item.value.text, quantity.name, quantity.words, item.value))
+            return None
+        return replace(base, word=item.value.text)
+    if quantity.dimension is None:
+        advice = f"write one of {', '.join(quantity.words)}"
+        faults.append(_wrong_sort(item, quantity.name, "a word", text_of(item.value), advice))
+        return None
+    amount = checked_amount(item.value, quantity, faults)
+    return replace(base, amount=amount) if amount is not None else None
+
+
+def _wrong_sort(item: tree.Given, name: str, wanted: str, found: str, advice: str) -> Diagnostic:
+    return diagnose("M232", item.value.span, name=name, wanted=wanted, found=found, advice=advice)
+
+
+def checked_amount(value: tree.Value, quantity: QuantityDecl, faults: list[Diagnostic]) -> Amount | None:
+    """Convert a value and check its dimension and that it is believable."""
+    amount = amount_of(value, faults)
+    if amount is None or quantity.dimension is None:
+        return None
+    if amount.unit.dimension != quantity.dimension:
+        faults.append(mismatch(quantity.name, quantity.dimension, amount, value.span))
+        return None
+    if not in_ranges(quantity, amount.low, amount.high, amount.unit):
+        related = [Related(quantity.span, "declared here")]
+        shown = shown_ranges(quantity)
+        faults.append(diagnose("M222", value.span, value=amount.text, name=quantity.name, range=shown, related=related))
+        return None
+    return amount
+
+
+def shown_ranges(quantity: QuantityDecl) -> str:
+    """Write the believable ranges of a quantity."""
+    from .units import from_base
+
+    parts: Iterable[str] = (
+        f"{from_base(low, unit):.6g} .. {from_base(high, unit):.6g} {unit.symbol}".rstrip()
+        for low, high, unit in quantity.ranges
+    )
+    shown = " or ".join(parts)
+    return shown if quantity.dimension != HARDNESS or shown else "a reading on a hardness scale"

@@ -1,0 +1,300 @@
+"""Profiles: what they name, give, want, prefer and pin, checked and inherited."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import TypeVar
+
+from ..syntax import tree
+from ..text.diagnostic import Diagnostic, Related, diagnose
+from .entities import lineage, take
+from .laws import Names, unknown_word
+from .model import (
+    Amount,
+    EntityDecl,
+    GivenValue,
+    GradeDecl,
+    MeritDecl,
+    PinDecl,
+    ProfileDecl,
+    SettingDecl,
+    WantDecl,
+)
+from .near import near
+from .units import Dimension, describe, from_base
+from .valuing import amount_of, base_of, mismatch, text_of, unit_of
+
+DEFAULT_SHARE = 0.02
+"""How much of an earlier merit a later one may cost where the author does not say."""
+
+
+_T = TypeVar("_T", tree.UsesMaterial, tree.UsesMachines, tree.Prefer)
+
+
+@dataclass(frozen=True, slots=True)
+class Surroundings:
+    """What profiles may refer to."""
+
+    names: Names
+    grades: Mapping[str, GradeDecl]
+    merits: Mapping[str, MeritDecl]
+    materials: Mapping[str, EntityDecl]
+    machines: Mapping[str, EntityDecl]
+    dimensions: Mapping[str, Dimension]
+
+
+@dataclass(slots=True)
+class _Draft:
+    """The own items of one profile, sorted; a later profile in the line overrides part by part."""
+
+    material: tree.UsesMaterial | None = None
+    machines: tree.UsesMachines | None = None
+    prefer: tree.Prefer | None = None
+    values: dict[str, GivenValue] = field(default_factory=dict)
+    pins: dict[str, PinDecl] = field(default_factory=dict)
+    wants: dict[tuple[str, str], WantDecl] = field(default_factory=dict)
+    share: float | None = None
+
+
+def resolve_profiles(
+    entities: Mapping[str, tree.Entity], around: Surroundings, faults: list[Diagnostic]
+) -> dict[str, ProfileDecl]:
+    """Resolve all profiles."""
+    drafts = {name: _draft(e, around, faults) for name, e in entities.items()}
+    resolved = {}
+    for name, entity in entities.items():
+        whole = _Draft()
+        for ancestor in reversed(lineage(entity, entities, faults)):
+            own = drafts[ancestor]
+            whole.material = own.material or whole.material
+            whole.machines = own.machines or whole.machines
+            whole.prefer = own.prefer or whole.prefer
+            whole.share = whole.share if own.share is None else own.share
+            whole.values |= own.values
+            whole.pins |= own.pins
+            whole.wants |= own.wants
+        profile = _profile(entity, whole, faults)
+        if profile is not None:
+            resolved[name] = profile
+    return resolved
+
+
+def _profile(entity: tree.Entity, draft: _Draft, faults: list[Diagnostic]) -> ProfileDecl | None:
+    name = entity.name.text
+    for part, found in (("material", draft.material), ("machines", draft.machines)):
+        if found is None:
+            faults.append(diagnose("M402", entity.name.span, name=name, part=part))
+    if draft.material is None or draft.machines is None:
+        return None
+    return ProfileDecl(
+        name,
+        draft.material.name.text,
+        tuple(dict.fromkeys(draft.machines.names)),
+        draft.values,
+        draft.pins,
+        tuple(draft.wants.values()),
+        draft.prefer.names if draft.prefer else (),
+        DEFAULT_SHARE if draft.share is None else draft.share,
+        entity.name.span,
+    )
+
+
+def _draft(entity: tree.Entity, around: Surroundings, faults: list[Diagnostic]) -> _Draft:
+    draft = _Draft()
+    for item in entity.items:
+        match item:
+            case tree.UsesMaterial():
+                draft.material = _once(draft.material, item, "material", faults)
+                _known(item.name, "material", around.materials, faults)
+            case tree.UsesMachines():
+                draft.machines = _once(draft.machines, item, "machines", faults)
+                for machine in item.names:
+                    _known(machine, "machine", around.machines, faults)
+            case tree.Prefer():
+                draft.prefer = _once(draft.prefer, item, "prefer", faults)
+                draft.share = _share(item, faults)
+                for merit in item.names:
+                    if merit.text not in around.merits:
+                        advice = near(merit.text, around.merits, "declare it: merit NAME = FORMULA")
+                        faults.append(diagnose("M237", merit.span, name=merit.text, near=advice))
+            case tree.Want():
+                _want(item, draft, around, faults)
+            case tree.Pin():
+                _pin(item, item.reason.text if item.reason else "", draft, around, faults)
+            case tree.Given():
+                _given(item, entity, draft, around, faults)
+    return draft
+
+
+def _once(first: _T | None, item: _T, part: str, faults: list[Diagnostic]) -> _T:
+    if first is None:
+        return item
+    related = [Related(first.span, "first said here")]
+    faults.append(diagnose("M226", item.span, part=part, related=related))
+    return first
+
+
+def _known(name: tree.Name, kind: str, known: Mapping[str, EntityDecl], faults: list[Diagnostic]) -> None:
+    if name.text not in known:
+        advice = near(name.text, known, f"is a use line missing for the file that defines this {kind}?")
+        faults.append(diagnose("M212", name.span, kind=kind, name=name.text, near=advice))
+
+
+def _share(item: tree.Prefer, faults: list[Diagnostic]) -> float | None:
+    if item.giving is None:
+        return None
+    unit = unit_of(item.giving, faults)
+    share = base_of(item.giving, unit, faults) if unit else None
+    if unit is None or share is None:
+        return None
+    if unit.symbol != "%" or not 0 <= share <= 1:
+        found = f"{item.giving.digits} {item.giving.unit}".rstrip()
+        faults.append(diagnose("M238", item.giving.span, found=found))
+        return None
+    return share
+
+
+def _given(
+    item: tree.Given, entity: tree.Entity, draft: _Draft, around: Surroundings, faults: list[Diagnostic]
+) -> None:
+    name = item.name.text
+    setting = around.names.settings.get(name)
+    if setting is None:
+        if name in around.grades or name in around.merits:
+            bound = f"{name} at most {text_of(item.value)}"
+            advice = f"bound it: {bound}, or: {name} at least {text_of(item.value)}"
+            faults.append(diagnose("M214", item.name.span, name=name, help=advice, near=""))
+        else:
+            take(item, entity, draft.values, around.names, faults)
+    elif not setting.given:
+        faults.append(diagnose("M235", item.name.span, name=name, value=text_of(item.value)))
+    else:
+        _pin(tree.Pin(item.name, item.value, None, item.span), None, draft, around, faults)
+
+
+def _pin(item: tree.Pin, reason: str | None, draft: _Draft, around: Surroundings, faults: list[Diagnostic]) -> None:
+    """Take a pin; ``reason`` is None for a setting that is declared ``given`` and needs none."""
+    name = item.name.text
+    setting = around.names.settings.get(name)
+    if setting is None:
+        faults.append(_not_a_setting(item.name, around))
+        return
+    if name in draft.pins:
+        related = [Related(draft.pins[name].span, "first fixed here")]
+        faults.append(diagnose("M411", item.name.span, name=name, related=related))
+        return
+    if reason == "":
+        faults.append(diagnose("M236", item.span))
+    amount = amount_of(item.value, faults)
+    if amount is None:
+        if isinstance(item.value, tree.Word):
+            faults.append(diagnose("M410", item.value.span, name=name))
+        return
+    if amount.unit.dimension != setting.dimension:
+        faults.append(mismatch(name, setting.dimension, amount, item.value.span))
+    elif not amount.exact:
+        faults.append(diagnose("M410", item.value.span, name=name))
+    elif _on_lattice(item, amount, setting, faults):
+        draft.pins[name] = PinDecl(name, amount, reason or "", item.span)
+
+
+def _not_a_setting(name: tree.Name, around: Surroundings) -> Diagnostic:
+    quantity = around.names.quantities.get(name.text)
+    if quantity is not None:
+        return diagnose("M234", name.span, name=name.text, owner=quantity.owner)
+    advice = near(name.text, around.names.settings, "the settings are declared in the library")
+    return diagnose("M214", name.span, name=name.text, near=advice)
+
+
+def index_on_lattice(setting: SettingDecl, value: float) -> float:
+    """Give where a value in base units lies on the lattice, in steps from its low end."""
+    number = Fraction(from_base(value, setting.unit)).limit_denominator(10**9)
+    return float((number - setting.low) / setting.step)
+
+
+def _on_lattice(item: tree.Pin, amount: Amount, setting: SettingDecl, faults: list[Diagnostic]) -> bool:
+    at = index_on_lattice(setting, amount.stated)
+    unit = setting.unit.symbol
+    related = [Related(setting.span, "declared here")]
+    if at < -1e-6 or at > setting.last + 1e-6:
+        shown = f"{setting.text(0)} .. {setting.text(setting.last)} {unit}".rstrip()
+        faults.append(
+            diagnose("M406", item.value.span, value=amount.text, name=setting.name, range=shown, related=related)
+        )
+        return False
+    if abs(at - round(at)) > 1e-6:
+        close = sorted({max(0, int(at)), min(setting.last, int(at) + 1)})
+        advice = " or ".join(f"{setting.text(i)} {unit}".rstrip() for i in close)
+        faults.append(
+            diagnose("M405", item.value.span, value=amount.text, name=setting.name, near=advice, related=related)
+        )
+        return False
+    return True
+
+
+def _want(item: tree.Want, draft: _Draft, around: Surroundings, faults: list[Diagnostic]) -> None:
+    name = item.name.text
+    grade = around.grades.get(name)
+    wanted = around.dimensions.get(grade.quantity if grade else name)
+    text = f"{name} at {item.bound} {text_of(item.value)}"
+    if grade is None and name not in around.merits and wanted is None:
+        _unknown_want(item, around, faults)
+        return
+    if (name, item.bound) in draft.wants:
+        related = [Related(draft.wants[name, item.bound].span, "first said here")]
+        faults.append(diagnose("M226", item.span, part="want", related=related))
+        return
+    word, amount = "", None
+    if isinstance(item.value, tree.Word):
+        words = [b.name for b in grade.bands] if grade else []
+        if item.value.text not in words:
+            if grade is None:
+                advice = "bound it with a number and its unit"
+                found = f"the word {item.value.text}"
+                faults.append(
+                    diagnose("M232", item.value.span, name=name, wanted="a number", found=found, advice=advice)
+                )
+            else:
+                faults.append(unknown_word(item.value.text, name, words, item.value))
+            return
+        word = item.value.text
+    else:
+        amount = amount_of(item.value, faults)
+        if amount is None:
+            return
+        if not amount.exact:
+            found = f"the range {amount.text}"
+            faults.append(
+                diagnose(
+                    "M232",
+                    item.value.span,
+                    name=name,
+                    wanted="one number",
+                    found=found,
+                    advice="bound it with one number",
+                )
+            )
+            return
+        if wanted is not None and amount.unit.dimension != wanted:
+            advice = f"write it in a unit of {describe(wanted)}"
+            faults.append(mismatch(name, wanted, amount, item.value.span, advice))
+            return
+    draft.wants[name, item.bound] = WantDecl(name, item.bound, word, amount, item.soft, text, item.span)
+
+
+def _unknown_want(item: tree.Want, around: Surroundings, faults: list[Diagnostic]) -> None:
+    name = item.name.text
+    if name in around.names.quantities:
+        faults.append(diagnose("M233", item.name.span, name=name))
+        return
+    known = [*around.grades, *around.merits, *around.names.lets, *around.names.settings]
+    if name in around.names.lets:
+        return
+    faults.append(
+        diagnose(
+            "M214",
+            item.name.span,
+            name=name,
+            near=near(name, known, "want a grade, a merit, a derived quantity or a setting"),
+        )
+    )

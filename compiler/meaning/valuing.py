@@ -1,0 +1,144 @@
+"""From written values to amounts in base units."""
+
+from ..syntax import tree
+from ..text.diagnostic import Diagnostic, diagnose
+from ..text.source import Span
+from .model import Amount
+from .units import UNITLESS, Dimension, Unit, UnknownUnit, describe, difference_unit, parse_unit, to_base_text
+
+_SHARES = "%"
+
+
+def unit_of(number: tree.Number, faults: list[Diagnostic]) -> Unit | None:
+    """Give the unit of a number, or report that there is none of that name."""
+    if not number.unit:
+        return UNITLESS
+    try:
+        return parse_unit(number.unit)
+    except UnknownUnit as error:
+        known = [s for s in error.suggestions if s]
+        advice = f"did you mean {' or '.join(known)}?" if known else "grammar/README.md lists how units are written"
+        faults.append(diagnose("M215", number.unit_span, unit=error.part or number.unit, near=advice))
+        return None
+
+
+def base_of(number: tree.Number, unit: Unit, faults: list[Diagnostic]) -> float | None:
+    """Convert a number to base units; report one that no double can hold."""
+    value = _finite(number, unit)
+    if value is None:
+        faults.append(diagnose("M119", number.span, number=number.digits))
+    return value
+
+
+def _finite(number: tree.Number, unit: Unit) -> float | None:
+    mantissa, _, exponent = number.digits.lower().partition("e")
+    if len(mantissa) > 40 or (exponent and abs(int(exponent)) > 200):
+        return None
+    try:
+        return to_base_text(number.digits, unit)
+    except OverflowError:
+        return None
+
+
+def amount_of(value: tree.Value, faults: list[Diagnostic]) -> Amount | None:
+    """Convert a written value; words and faults give None (faults are reported, words are not)."""
+    if isinstance(value, tree.Word):
+        return None
+    if isinstance(value, tree.Exact):
+        unit = unit_of(value.number, faults)
+        stated = base_of(value.number, unit, faults) if unit else None
+        if unit is None or stated is None:
+            return None
+        return Amount(stated, stated, stated, unit, text_of(value))
+    if isinstance(value, tree.Range):
+        return _range(value, faults)
+    return _spread(value, faults)
+
+
+def _range(value: tree.Range, faults: list[Diagnostic]) -> Amount | None:
+    unit = unit_of(value.high, faults)
+    low_unit = unit_of(value.low, faults) if value.low.unit else unit
+    if unit is None or low_unit is None:
+        return None
+    if low_unit.dimension != unit.dimension or low_unit.scale != unit.scale:
+        left, right = describe(low_unit.dimension), describe(unit.dimension)
+        faults.append(
+            diagnose(
+                "M302",
+                value.span,
+                left=f"a {left}",
+                right=f"a {right}",
+                verb="the ends of one range",
+                advice="use one unit",
+            )
+        )
+        return None
+    low, high = base_of(value.low, low_unit, faults), base_of(value.high, unit, faults)
+    if low is None or high is None:
+        return None
+    if low > high:
+        faults.append(diagnose("M221", value.span, low=_plain(value.low), high=_plain(value.high)))
+        return None
+    return Amount(low + (high - low) / 2, low, high, unit, text_of(value))
+
+
+def _spread(value: tree.Spread, faults: list[Diagnostic]) -> Amount | None:
+    number, tolerance = value.number, value.tolerance
+    relative = tolerance.unit == _SHARES and number.unit != _SHARES
+    bare = not number.unit and not relative
+    unit = unit_of(tolerance if bare else number, faults)
+    if unit is None:
+        return None
+    stated = base_of(number, unit, faults)
+    if stated is None:
+        return None
+    if tolerance.digits.startswith("-"):
+        faults.append(diagnose("M224", tolerance.span))
+        return None
+    tolerance_unit = difference_unit(unit) if not tolerance.unit or bare else unit_of(tolerance, faults)
+    if tolerance_unit is None:
+        return None
+    width = base_of(tolerance, tolerance_unit, faults)
+    if width is None:
+        return None
+    if relative:
+        width = abs(stated) * width if unit.dimension.kind == "plain" else None
+    elif difference_unit(tolerance_unit).dimension != difference_unit(unit).dimension:
+        width = None
+    if width is None:
+        found = describe(tolerance_unit.dimension)
+        faults.append(
+            diagnose(
+                "M302",
+                value.span,
+                left=f"a {describe(unit.dimension)}",
+                right=f"a tolerance in {found}",
+                verb="combined",
+                advice="give the tolerance in the unit of the value",
+            )
+        )
+        return None
+    return Amount(stated, stated - width, stated + width, unit, text_of(value))
+
+
+def _plain(number: tree.Number) -> str:
+    return f"{number.digits} {number.unit}".rstrip()
+
+
+def text_of(value: tree.Value) -> str:
+    """Write a value in one way, whatever the spaces of the text were."""
+    if isinstance(value, tree.Word):
+        return value.text
+    if isinstance(value, tree.Exact):
+        return _plain(value.number)
+    if isinstance(value, tree.Range):
+        return f"{_plain(value.low)} .. {_plain(value.high)}"
+    return f"{_plain(value.number)} ± {_plain(value.tolerance)}"
+
+
+def mismatch(name: str, wanted: Dimension, amount: Amount, span: Span, advice: str = "") -> Diagnostic:
+    """Report an amount of the wrong dimension."""
+    found = describe(amount.unit.dimension)
+    wanted_text = describe(wanted)
+    advice = advice or f"give it in a unit of {wanted_text}"
+    return diagnose("M301", span, name=name, wanted=wanted_text, found=found, found_text=amount.text, advice=advice)

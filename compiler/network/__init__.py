@@ -1,0 +1,1 @@
+"""A profile on a machine, lowered to a constraint network."""

@@ -1,0 +1,136 @@
+"""A network under construction: nodes are shared where they say the same."""
+
+import math
+
+from ..meaning.dimensions import constant_of
+from ..meaning.functions import CONSTANTS
+from ..meaning.units import parse_unit, to_base_text
+from ..syntax import tree
+from ..text.source import NOWHERE, Span
+from .graph import Node
+from .quadrature import gauss_legendre
+
+_BINARY = {"+": "add", "-": "sub", "*": "mul", "/": "div"}
+_LOG10 = 1.0 / math.log(10.0)
+
+
+class Graph:
+    """Grows the list of nodes. ``law`` is the law whose text is being lowered."""
+
+    def __init__(self) -> None:
+        self.nodes: list[Node] = []
+        self.law = ""
+        self._index: dict[tuple[str, tuple[int, ...], float, str], int] = {}
+
+    def add(
+        self,
+        operator: str,
+        arguments: tuple[int, ...] = (),
+        span: Span = NOWHERE,
+        value: float = 0.0,
+        name: str = "",
+    ) -> int:
+        """Give the node of an operation, a new one only where there is none that says the same."""
+        key = (operator, arguments, value, name)
+        found = self._index.get(key)
+        if found is None:
+            found = len(self.nodes)
+            self._index[key] = found
+            self.nodes.append(Node(operator, arguments, value, name, span, self.law))
+        return found
+
+    def constant(self, value: float, span: Span = NOWHERE) -> int:
+        """Give the node of a constant in base units."""
+        return self.add("constant", (), span, value)
+
+
+class Lowering:
+    """Lowers expressions to nodes; ``resolve`` of the subclass gives the node of a name, or None after reporting."""
+
+    def __init__(self, graph: Graph) -> None:
+        self.graph = graph
+        self._bound: dict[str, int] = {}
+
+    def resolve(self, reference: tree.Reference) -> int | None:
+        """Give the node of a name."""
+        raise NotImplementedError
+
+    def lower(self, e: tree.Expression) -> int | None:
+        """Give the node of an expression; None where a name in it has no value."""
+        match e:
+            case tree.Literal():
+                unit = parse_unit(e.number.unit) if e.number.unit else None
+                value = to_base_text(e.number.digits, unit) if unit else float(e.number.digits)
+                return self.graph.constant(value, e.span)
+            case tree.Reference():
+                return self._reference(e)
+            case tree.Negation():
+                return self._apply("neg", (e.operand,), e.span)
+            case tree.Binary(operator="^"):
+                return self._power(e)
+            case tree.Binary():
+                return self._apply(_BINARY[e.operator], (e.left, e.right), e.span)
+            case tree.Call():
+                return self._call(e)
+            case tree.Integral():
+                return self._integral(e)
+
+    def _reference(self, e: tree.Reference) -> int | None:
+        if e.name in self._bound:
+            return self._bound[e.name]
+        if e.name in CONSTANTS:
+            return self.graph.constant(CONSTANTS[e.name][0], e.span)
+        return self.resolve(e)
+
+    def _apply(self, operator: str, operands: tuple[tree.Expression, ...], span: Span) -> int | None:
+        nodes = [self.lower(o) for o in operands]
+        sound = tuple(n for n in nodes if n is not None)
+        return self.graph.add(operator, sound, span) if len(sound) == len(nodes) else None
+
+    def _power(self, e: tree.Binary) -> int | None:
+        exponent = constant_of(e.right)
+        if exponent is None:
+            return self._apply("pow", (e.left, e.right), e.span)
+        base = self.lower(e.left)
+        if base is None:
+            return None
+        if exponent == 1:
+            return base
+        if exponent * 2 == 1:
+            return self.graph.add("sqrt", (base,), e.span)
+        operator = "powi" if exponent.denominator == 1 else "pow"
+        return self.graph.add(operator, (base, self.graph.constant(float(exponent), e.right.span)), e.span)
+
+    def _call(self, e: tree.Call) -> int | None:
+        name = e.function.text
+        if name in ("absolute", "reading"):
+            return self.lower(e.arguments[0])
+        if name == "log10":
+            inner = self._apply("log", e.arguments, e.span)
+            return None if inner is None else self.graph.add("mul", (inner, self.graph.constant(_LOG10)), e.span)
+        if len(e.arguments) <= 2:
+            return self._apply(name, e.arguments, e.span)
+        first = self._apply(name, e.arguments[:2], e.span)
+        for argument in e.arguments[2:]:
+            second = self.lower(argument)
+            first = None if first is None or second is None else self.graph.add(name, (first, second), e.span)
+        return first
+
+    def _integral(self, e: tree.Integral) -> int | None:
+        start, stop = self.lower(e.start), self.lower(e.stop)
+        if start is None or stop is None:
+            return None
+        graph, total = self.graph, None
+        for point, weight in gauss_legendre(int(e.points.digits)):
+            near = graph.add("mul", (start, graph.constant(1.0 - point)), e.span)
+            far = graph.add("mul", (stop, graph.constant(point)), e.span)
+            self._bound[e.variable.text] = graph.add("add", (near, far), e.span)
+            body = self.lower(e.body)
+            if body is None:
+                break
+            term = graph.add("mul", (body, graph.constant(weight)), e.span)
+            total = term if total is None else graph.add("add", (total, term), e.span)
+        self._bound.pop(e.variable.text, None)
+        if body is None or total is None:
+            return None
+        return graph.add("mul", (total, graph.add("sub", (stop, start), e.span)), e.span)

@@ -1,0 +1,352 @@
+"""From a profile on a machine to its constraint network."""
+
+from ..meaning.dimensions import names_in
+from ..meaning.model import GivenValue, GradeDecl, LawDecl, LetDecl, Model, ProfileDecl, WantDecl
+from ..meaning.near import near
+from ..meaning.profiles import index_on_lattice
+from ..meaning.units import NUMBER, Dimension, describe
+from ..syntax import tree
+from ..text.diagnostic import Diagnostic, Related, diagnose
+from ..text.source import Span
+from .applying import applies
+from .building import Graph, Lowering
+from .graph import InputVariable, Merit, Network, Notice, Requirement, SettingVariable, Validity
+
+FLIPPED = {"<=": False, "<": False, ">=": True, ">": True}
+"""Whether a relation's sides change places when it is written as left <= right."""
+
+
+def lower(model: Model, profile: ProfileDecl, machine: str, faults: list[Diagnostic]) -> Network | None:
+    """Lower ``profile`` on ``machine``; None where faults were added."""
+    before = len(faults)
+    network = _Assembly(model, profile, machine, faults).network()
+    return network if not any(f.is_error for f in faults[before:]) else None
+
+
+class _Assembly(Lowering):
+    def __init__(self, model: Model, profile: ProfileDecl, machine: str, faults: list[Diagnostic]) -> None:
+        super().__init__(Graph())
+        self.model = model
+        self.profile = profile
+        self.machine = machine
+        self.faults = faults
+        self.values: dict[str, GivenValue] = {
+            **model.materials[profile.material].values,
+            **model.machines[machine].values,
+            **profile.values,
+        }
+        self.inputs: dict[str, InputVariable] = {}
+        self.settings: dict[str, SettingVariable] = {}
+        self.derived: dict[str, int] = {}
+        self.lets: dict[str, LetDecl] = {}
+        self.words: dict[str, GivenValue] = {}
+        self._missing: set[str] = set()
+        self._lowering: list[str] = []
+
+    def network(self) -> Network | None:
+        for name in self.model.settings:
+            self._setting(name)
+        self.laws = [law for law in self.model.laws.values() if self._applies(law)]
+        self.active = self._active_lets()
+        requirements = [r for law in self.laws for r in self._requirements(law)]
+        requirements += [r for want in self.profile.wants for r in self._want(want)]
+        merits = [m for name in self.profile.prefer if (m := self._merit(name))]
+        validities = [v for law in self.laws for v in self._validities(law)]
+        notices = [n for law in self.laws for n in self._notices(law)]
+        grades = {g.name: node for g in self.model.grades.values() if (node := self._grade(g)) is not None}
+        return Network(
+            self.profile,
+            self.profile.material,
+            self.machine,
+            tuple(self.graph.nodes),
+            tuple(self.settings.values()),
+            tuple(self.inputs.values()),
+            tuple(requirements),
+            tuple(merits),
+            tuple(notices),
+            tuple(validities),
+            self.derived,
+            self.lets,
+            self.words,
+            grades,
+        )
+
+    # ---- names
+
+    def resolve(self, reference: tree.Reference) -> int | None:
+        name = reference.name
+        if name in self.settings:
+            return self.settings[name].node
+        if name in self.inputs:
+            return self.inputs[name].node
+        if name in self.values:
+            return self._input(self.values[name])
+        if name in self.derived:
+            return self.derived[name]
+        if name in self.active:
+            return self._derive(self.active[name])
+        self._report_missing(name, reference.span)
+        return None
+
+    def _input(self, given: GivenValue) -> int | None:
+        amount = given.amount
+        assert amount is not None
+        node = self.graph.add("input", (), given.span, name=given.name)
+        self.inputs[given.name] = InputVariable(given, node, amount.stated, amount.low, amount.high)
+        return node
+
+    def _derive(self, let: LetDecl) -> int | None:
+        if let.name in self._lowering:
+            # A circle through alternatives that exclude each other in the text but not here.
+            chain = " -> ".join([*self._lowering[self._lowering.index(let.name) :], let.name])
+            self.faults.append(diagnose("M229", let.span, name=let.name, chain=chain))
+            return None
+        if let.name in self._missing:
+            return None
+        law, self.graph.law = self.graph.law, let.law
+        self._lowering.append(let.name)
+        node = self.lower(let.expression)
+        self._lowering.pop()
+        self.graph.law = law
+        if node is None:
+            self._missing.add(let.name)
+            return None
+        self.derived[let.name] = node
+        self.lets[let.name] = let
+        return node
+
+    def _setting(self, name: str) -> None:
+        decl = self.model.settings[name]
+        pin = self.profile.pins.get(name)
+        node = self.graph.add("setting", (), decl.span, name=name)
+        first, last = 0, decl.last
+        if pin is not None:
+            first = last = round(index_on_lattice(decl, pin.amount.stated))
+        elif decl.given:
+            unit = decl.unit.symbol
+            example = f"{decl.text(decl.last // 4)} {unit}".rstrip()
+            self.faults.append(
+                diagnose(
+                    "M404",
+                    self.profile.span,
+                    name=name,
+                    profile=self.profile.name,
+                    example=example,
+                    related=[Related(decl.span, "declared as given here")],
+                )
+            )
+        self.settings[name] = SettingVariable(decl, node, first, last, pin)
+
+    def _report_missing(self, name: str, span: Span) -> None:
+        if name in self._missing:
+            return
+        self._missing.add(name)
+        law = f"law {self.graph.law}" if self.graph.law else "the profile"
+        related = [Related(span, f"{law} needs it")]
+        quantity = self.model.quantities.get(name)
+        if quantity is not None:
+            owner = {"material": self.profile.material, "machine": self.machine, "profile": self.profile.name}
+            entity = owner[quantity.owner]
+            example = _example(quantity.ranges, quantity.words, describe(quantity.dimension or NUMBER))
+            advice = f"{law} needs it; add to {quantity.owner} {entity}: {name} {example}"
+            related.append(Related(quantity.span, quantity.doc or "declared here"))
+            self.faults.append(
+                diagnose(
+                    "M403",
+                    self._place_of(quantity.owner),
+                    name=name,
+                    profile=self.profile.name,
+                    machine=self.machine,
+                    advice=advice,
+                    related=related,
+                )
+            )
+            return
+        conditions = [let.law for let in self.model.lets.get(name, ())]
+        known = f"it is derived by law {' and '.join(conditions)}, which does not apply here" if conditions else ""
+        advice = known or near(name, self.active, "derive it with let in a law that applies")
+        self.faults.append(
+            diagnose(
+                "M408",
+                self.profile.span,
+                name=name,
+                profile=self.profile.name,
+                machine=self.machine,
+                advice=advice,
+                related=related,
+            )
+        )
+
+    def _place_of(self, owner: str) -> Span:
+        """Give the place in the author's text that should give a value of ``owner``."""
+        entity = {
+            "material": self.model.materials[self.profile.material],
+            "machine": self.model.machines[self.machine],
+        }.get(owner)
+        if entity is None or entity.span.file.startswith("library/"):
+            return self.profile.span
+        return entity.span
+
+    # ---- laws
+
+    def _applies(self, law: LawDecl) -> bool:
+        if law.when is None:
+            return True
+        self.graph.law = law.name
+        verdicts = []
+        for test in law.when.tests:
+            for name, span in _asked(test):
+                given = self.values.get(name)
+                if given is None:
+                    self._report_missing(name, span)
+                elif given.word:
+                    self.words[name] = given
+            verdicts.append(applies(test, self.values))
+        self.graph.law = ""
+        return all(v is not False for v in verdicts)
+
+    def _active_lets(self) -> dict[str, LetDecl]:
+        active: dict[str, LetDecl] = {}
+        for law in self.laws:
+            for let in law.lets:
+                if let.name in self.values:
+                    continue
+                if let.name in active:
+                    other = active[let.name]
+                    related = [Related(other.span, f"law {other.law}")]
+                    self.faults.append(diagnose("M407", let.span, name=let.name, machine=self.machine, related=related))
+                active.setdefault(let.name, let)
+        return active
+
+    def _sides(self, comparison: tree.Comparison) -> tuple[int, int] | None:
+        left, right = self.lower(comparison.left), self.lower(comparison.right)
+        if left is None or right is None:
+            return None
+        return (right, left) if FLIPPED[comparison.relation] else (left, right)
+
+    def _requirements(self, law: LawDecl) -> list[Requirement]:
+        self.graph.law = law.name
+        found = []
+        for require in law.requires:
+            sides = self._sides(require.comparison)
+            if sides is None:
+                continue
+            otherwise = require.otherwise.text if require.otherwise else ""
+            dimension = self._dimension(require.comparison.left)
+            found.append(
+                self._requirement(
+                    law.name,
+                    "law",
+                    sides,
+                    dimension,
+                    require.comparison,
+                    otherwise,
+                    require.remedies,
+                    False,
+                    require.span,
+                )
+            )
+        self.graph.law = ""
+        return found
+
+    def _requirement(
+        self,
+        name: str,
+        origin: str,
+        sides: tuple[int, int],
+        dimension: Dimension,
+        comparison: tree.Comparison | None,
+        otherwise: str,
+        remedies: tuple[tree.Remedy, ...],
+        soft: bool,
+        span: Span,
+    ) -> Requirement:
+        left, right = sides
+        slack = self.graph.add("sub", (right, left), span)
+        return Requirement(name, origin, left, right, slack, dimension, comparison, otherwise, remedies, soft, span)
+
+    def _dimension(self, e: tree.Expression) -> Dimension:
+        from ..meaning.dimensions import Checker
+
+        kinds = dict.fromkeys(self.model.dimensions, "let")
+        return Checker(self.model.dimensions.get, kinds, []).infer(e) or NUMBER
+
+    def _validities(self, law: LawDecl) -> list[Validity]:
+        self.graph.law = law.name
+        found = []
+        for valid in law.valids:
+            sides = self._sides(valid.comparison)
+            if sides is not None:
+                text = valid.otherwise.text if valid.otherwise else ""
+                found.append(Validity(law.name, text, sides[0], sides[1], valid.comparison, valid.span))
+        self.graph.law = ""
+        return found
+
+    def _notices(self, law: LawDecl) -> list[Notice]:
+        self.graph.law = law.name
+        found = []
+        for notice in law.notices:
+            tests = notice.where.tests if notice.where else ()
+            if any(applies(t, self.values) is False for t in tests if not isinstance(t, tree.Comparison)):
+                continue
+            sides = [self._sides(t) for t in tests if isinstance(t, tree.Comparison)]
+            sound = tuple(s for s in sides if s is not None)
+            if len(sound) == len(sides):
+                found.append(Notice(notice.kind, notice.text.text, law.name, sound, notice.span))
+        self.graph.law = ""
+        return found
+
+    # ---- wants and merits
+
+    def _merit(self, name: tree.Name) -> Merit | None:
+        node = self.lower(self.model.merits[name.text].expression)
+        return Merit(name.text, node) if node is not None else None
+
+    def _grade(self, grade: GradeDecl) -> int | None:
+        """Give the node a grade is read from, where it can be derived here; else the grade is left out."""
+        wanted = any(w.name == grade.name for w in self.profile.wants)
+        if grade.quantity not in self.derived and not wanted:
+            return None
+        return self.resolve(tree.Reference(grade.quantity, grade.span))
+
+    def _want(self, want: WantDecl) -> list[Requirement]:
+        grade = self.model.grades.get(want.name)
+        merit = self.model.merits.get(want.name)
+        at_most = want.bound == "most"
+        if grade is not None:
+            limit, at_most = _grade_limit(grade, want)
+            node = self.resolve(tree.Reference(grade.quantity, want.span))
+            dimension = self.model.dimensions[grade.quantity]
+        else:
+            limit = want.amount.stated if want.amount else None
+            expression = merit.expression if merit else tree.Reference(want.name, want.span)
+            node, dimension = self.lower(expression), self._dimension(expression)
+        if node is None or limit is None:
+            return []
+        bound = self.graph.constant(limit, want.span)
+        sides = (node, bound) if at_most else (bound, node)
+        return [self._requirement(want.text, "want", sides, dimension, None, "", (), want.soft, want.span)]
+
+
+def _grade_limit(grade: GradeDecl, want: WantDecl) -> tuple[float | None, bool]:
+    """Turn a bound on a grade into a limit of its quantity; None where it asks for nothing."""
+    if want.amount is not None:
+        return want.amount.stated, want.bound == "most"
+    at = [b.name for b in grade.bands].index(want.word)
+    # "at most" of a grade where less is better, and "at least" of one where more is, both mean this band or a better one.
+    better_or_equal = (want.bound == "most") != grade.more_is_better
+    if better_or_equal:
+        return grade.bands[at].limit, not grade.more_is_better
+    return (grade.bands[at - 1].limit if at else None), grade.more_is_better
+
+
+def _asked(test: tree.Test) -> list[tuple[str, Span]]:
+    if isinstance(test, tree.Comparison):
+        return [(r.name, r.span) for r in names_in(test.left) + names_in(test.right)]
+    return [(test.quantity.text, test.quantity.span)]
+
+
+def _example(ranges: tuple[tuple[float, float, object], ...], words: tuple[str, ...], dimension: str) -> str:
+    if words:
+        return words[0]
+    return f"NUMBER {getattr(ranges[0][2], 'symbol', '')}".rstrip() if ranges else f"NUMBER UNIT  (a {dimension})"

@@ -1,0 +1,1 @@
+"""Bundles, rendering and writing files."""

@@ -1,0 +1,99 @@
+"""Rendering bundles through the templates of targets, in Jinja2's sandbox."""
+
+import json
+import re
+from collections.abc import Iterable
+from typing import Any
+
+from jinja2 import FileSystemLoader, StrictUndefined, TemplateError
+from jinja2.sandbox import ImmutableSandboxedEnvironment
+
+from ..text.diagnostic import Diagnostic, diagnose
+from ..text.source import NOWHERE
+from . import sentences
+from .targets import Target, TargetFile
+
+Data = dict[str, Any]
+
+
+def render(targets: Iterable[Target], profile: Data, bundles: list[Data], faults: list[Diagnostic]) -> dict[str, str]:
+    """Render all files of one profile; gives texts by path below the output folder."""
+    rendered: dict[str, str] = {}
+    for target in targets:
+        environment = _environment(target)
+        for file in target.files:
+            views: list[Data] = (
+                [{"bundle": b, "profile": profile} for b in bundles]
+                if file.each == "machine"
+                else [{"machines": bundles, "profile": profile}]
+            )
+            for view in views:
+                text = _render(environment, target, file, view, faults)
+                if text is None:
+                    break
+                machine = view["bundle"]["machine"] if "bundle" in view else ""
+                path = file.path.replace("{profile}", profile["name"]).replace("{machine}", machine)
+                rendered[path] = text
+    return rendered
+
+
+def _render(
+    environment: ImmutableSandboxedEnvironment,
+    target: Target,
+    file: TargetFile,
+    view: Data,
+    faults: list[Diagnostic],
+) -> str | None:
+    try:
+        return environment.get_template(file.template).render(view)
+    except (TemplateError, UnicodeDecodeError, TypeError, ValueError, OverflowError, LookupError) as error:
+        line = getattr(error, "lineno", None)
+        where = f"{target.name}/{file.template}" + (f":{line}" if line else "")
+        faults.append(
+            diagnose(
+                "M602",
+                NOWHERE,
+                name=where,
+                why=str(error).splitlines()[0] if str(error) else type(error).__name__,
+            )
+        )
+        return None
+
+
+def _environment(target: Target) -> ImmutableSandboxedEnvironment:
+    environment = ImmutableSandboxedEnvironment(
+        loader=FileSystemLoader(target.folder),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+        autoescape=False,
+    )
+    environment.filters |= {
+        "as_json": as_json,
+        "cell": cell,
+        "chosen": sentences.chosen,
+        "code_cell": lambda text: f"`{cell(text)}`",
+        "differ": lambda row: len({x["text"] for x in row}) > 1,
+        "differing_inputs": sentences.differing_inputs,
+        "limits": sentences.limits,
+        "one_line": one_line,
+        "story": sentences.story,
+        "summary": sentences.summary,
+    }
+    return environment
+
+
+def as_json(data: Any) -> str:
+    """Write data as JSON with a stable layout."""
+    return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)
+
+
+def one_line(text: str) -> str:
+    """Fold white space, so that a text cannot start a new line of a line-based format."""
+    return re.sub(r"\s+", " ", text).strip()
+
+
+def cell(text: str) -> str:
+    """Make a text safe inside a cell of a Markdown table."""
+    return one_line(text).replace("|", "\\|").replace("<", "&lt;") if text else ""

@@ -1,0 +1,95 @@
+"""Sentences that the templates ask for: what a machine achieves and what limits it, in plain words."""
+
+from typing import Any
+
+Data = dict[str, Any]
+
+
+def find(bundle: Data, identity: str) -> Data | None:
+    """Find a requirement of a bundle by its id."""
+    return next((r for r in bundle["requirements"] if r["id"] == identity), None)
+
+
+def reason(requirement: Data) -> str:
+    """Say a requirement in the trade's words where its law gives them, else as it stands."""
+    return str(requirement["otherwise"] or requirement["text"])
+
+
+def limits(bundle: Data) -> str:
+    """Name what keeps the first merit from growing."""
+    if not bundle["merits"]:
+        return "nothing is preferred"
+    names = bundle["merits"][0]["limited_by"]
+    return ", ".join(f"`{n}`" for n in names) or "the settings' own ranges"
+
+
+def summary(bundle: Data) -> str:
+    """Say in one paragraph what is achieved and what limits it."""
+    parts = []
+    met = [w["text"] for w in bundle["wants"] if w["met"]]
+    if met:
+        parts.append(f"Settings for {bundle['material']} on {bundle['machine']} that meet {_and(met)}.")
+    else:
+        parts.append(f"Settings for {bundle['material']} on {bundle['machine']}.")
+    if bundle["merits"]:
+        first = bundle["merits"][0]
+        parts.append(f"{first['name'].capitalize()} reaches {first['text']}")
+        found = [r for n in first["limited_by"] if (r := find(bundle, n))]
+        if found:
+            whys = "; ".join(f"`{r['id']}`: {reason(r)}" for r in found)
+            parts[-1] += f", and what keeps it from more is {whys}."
+        else:
+            parts[-1] += ", the end of the settings' own ranges."
+    dropped = [w["text"] for w in bundle["wants"] if not w["met"]]
+    if dropped:
+        parts.append(f"Set aside, as it cannot be met here: {_and(dropped)}.")
+    assumed = [i["name"] for i in bundle["inputs"] if i["evidence"] == "assumed"]
+    if assumed:
+        parts.append(f"{len(assumed)} of {len(bundle['inputs'])} inputs are assumed; they are listed first below.")
+    return " ".join(parts)
+
+
+def chosen(setting: Data) -> str:
+    """Say how a setting was chosen, in a few words."""
+    words = {
+        "given": "given in the profile",
+        "preference": "by the preferences",
+        "low": "as low as holds",
+        "high": "as high as holds",
+        "middle": "the middle of its band",
+    }
+    if setting["chosen"] == "pinned":
+        return f"pinned: {setting['because']}"
+    return words[setting["chosen"]]
+
+
+def story(setting: Data, bundle: Data) -> str:
+    """Say why a setting is what it is, in one or two sentences."""
+    if setting["chosen"] == "given":
+        return "The profile gives it."
+    if setting["chosen"] == "pinned":
+        return f"Pinned, because {setting['because']}."
+    how = {
+        "preference": "The preferences choose it",
+        "low": "It is as low as holds",
+        "high": "It is as high as holds",
+        "middle": "It is near the middle of what holds",
+    }[setting["chosen"]]
+    band = setting["band_text"]
+    unit = f" {setting['unit']}" if setting["unit"] else ""
+    if setting["band"][0] == setting["band"][1]:
+        return f"{how}: with the other settings kept, no other value holds."
+    return f"{how}: {band}{unit} hold{'s' if ' .. ' in band else ''} with the other settings kept."
+
+
+def differing_inputs(bundles: list[Data]) -> list[Data]:
+    """List the inputs of machines whose written values are not the same everywhere."""
+    tables = [{i["name"]: i["text"] for i in b["inputs"]} for b in bundles]
+    names = sorted({n for t in tables for n in t})
+    rows = [{"name": n, "texts": [t.get(n, "not used") for t in tables]} for n in names]
+    return [r for r in rows if len(set(r["texts"])) > 1]
+
+
+def _and(parts: list[str]) -> str:
+    quoted = [f"`{p}`" for p in parts]
+    return quoted[0] if len(quoted) == 1 else ", ".join(quoted[:-1]) + " and " + quoted[-1]

@@ -1,0 +1,1 @@
+"""From text to a frozen tree with places, and back."""

@@ -1,0 +1,71 @@
+"""The lark grammar, built once and kept in the user's cache folder."""
+
+import os
+import sys
+from collections.abc import Iterator
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from lark import Lark, Token
+from lark.exceptions import LarkError
+
+from .building import Builder
+
+BUILDER = Builder()
+STARTS = ("statement", "entity_item", "profile_item", "grade_item", "law_item")
+
+
+class _KeepAll:
+    """Keeps the terminals that no rule names, so that the reader sees line ends and strays."""
+
+    always_accept = ("NEWLINE", "CLOSE", "STRAY", "UNCLOSED")
+
+    def process(self, stream: Iterator[Token]) -> Iterator[Token]:
+        """Pass everything on."""
+        return stream
+
+
+@cache
+def parser() -> Lark:
+    """Give the LALR parser; its tables come from the cache folder where that can be used."""
+    text = files("meltwright.grammar").joinpath("melt.lark").read_text(encoding="utf-8")
+    options: dict[str, Any] = {
+        "parser": "lalr",
+        "lexer": "basic",
+        "start": list(STARTS),
+        "keep_all_tokens": True,
+        "maybe_placeholders": False,
+        "transformer": BUILDER,
+        "postlex": _KeepAll(),
+    }
+    folder = _cache_folder()
+    if folder is not None:
+        name = f"grammar-{sys.version_info[0]}.{sys.version_info[1]}.bin"
+        try:
+            return Lark(text, cache=str(folder / name), **options)
+        except (OSError, LarkError, EOFError):
+            pass
+    return Lark(text, **options)
+
+
+@cache
+def keywords() -> dict[str, str]:
+    """Give the terminal of every keyword."""
+    return {t.pattern.value: t.name for t in parser().terminals if t.pattern.value.isalpha()}
+
+
+def lex(text: str) -> Iterator[Token]:
+    """Give the tokens of a text, line ends and strays included."""
+    return iter(parser().lex(text))
+
+
+def _cache_folder() -> Path | None:
+    base = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
+    folder = Path(base) / "meltwright"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError:
+        return None
+    return folder if os.access(folder, os.W_OK) else None

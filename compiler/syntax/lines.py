@@ -1,0 +1,234 @@
+"""From text to lines: lexing, joining continued lines, and cutting a file into statements and items.
+
+Cutting first means that every statement and item is parsed on its own: one mistake, one report.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from lark import Token
+
+from ..text.diagnostic import Diagnostic, Related, diagnose
+from ..text.source import Source, Span
+from . import starts
+from .grammar import lex
+
+DEEPEST = 64
+"""Parentheses that may be open at once in one item."""
+LONGEST = 128
+"""Operators in one item. With ``DEEPEST`` it bounds the depth of a tree, so that later stages may recurse."""
+
+_OPERATORS = frozenset(["+", "-", "*", "/", "^", ",", "±", "+-", "..", "<", ">", "<=", ">=", "=", ":"])
+_GOES_ON_AFTER = _OPERATORS | {"("}
+_COUNTED = frozenset(["PLUS", "MINUS", "STAR", "SLASH", "CIRCUMFLEX", "_PLUS_MINUS"])
+
+
+@dataclass(slots=True)
+class Item:
+    """The tokens of a head or of an item.
+
+    ``sound`` is false where its words were already found at fault, ``bounded`` where it is too deep to parse.
+    """
+
+    tokens: list[Token] = field(default_factory=list)
+    sound: bool = True
+    bounded: bool = True
+
+
+@dataclass(slots=True)
+class Block:
+    """A statement: its head, and its items where it has a block."""
+
+    head: Item
+    items: list[Item] = field(default_factory=list)
+
+
+def span_of(token: Token, file: str) -> Span:
+    """Give the place of a token."""
+    return Span(file, token.start_pos or 0, token.end_pos or 0)
+
+
+def cut(source: Source) -> tuple[list[Block], list[Diagnostic]]:
+    """Cut a file into statements with their items; report what is wrong with its shape."""
+    cutter = _Cutter(source)
+    return cutter.blocks(), cutter.faults
+
+
+class _Cutter:
+    def __init__(self, source: Source) -> None:
+        self.source = source
+        self.tokens = list(lex(source.text))
+        self.at = 0
+        self.column = 1
+        self.nested = False
+        self.faults: list[Diagnostic] = []
+
+    def blocks(self) -> list[Block]:
+        blocks = []
+        while self.at < len(self.tokens):
+            token = self.tokens[self.at]
+            if token.type == "NEWLINE":
+                self.at += 1
+            elif token.type == "CLOSE":
+                self._fault("M115", token)
+                self.at += 1
+            else:
+                blocks.append(self._statement())
+        return blocks
+
+    def _fault(self, code: str, token: Token, related: Iterable[Related] = (), **facts: object) -> None:
+        self.faults.append(diagnose(code, span_of(token, self.source.name), related=related, help=None, **facts))
+
+    def _statement(self) -> Block:
+        self.column = self.tokens[self.at].column or 1
+        head = self._item("head")
+        block = Block(head)
+        if not head.tokens:
+            return block
+        kind = str(head.tokens[0])
+        if head.tokens[-1].type == "LBRACE":
+            self._items(block, kind, head.tokens[-1] if kind in starts.BLOCKS else None)
+        elif kind in starts.BLOCKS and self._block_follows():
+            self._items(block, kind, None)
+        return block
+
+    def _block_follows(self) -> bool:
+        """Tell whether a block follows a head without its brace."""
+        self._skip_line_ends()
+        if self.at == len(self.tokens):
+            return False
+        token = self.tokens[self.at]
+        if token.type == "LBRACE":
+            self.at += 1
+            return True
+        return (token.column or 1) > self.column or str(token) not in starts.STATEMENTS
+
+    def _skip_line_ends(self) -> None:
+        while self.at < len(self.tokens) and self.tokens[self.at].type == "NEWLINE":
+            self.at += 1
+
+    def _items(self, block: Block, kind: str, opened: Token | None) -> None:
+        """Collect items up to the closing brace, or to the statement that shows that it is missing."""
+        self.nested = False
+        while True:
+            fresh = self.tokens[self.at - 1].type == "NEWLINE"
+            self._skip_line_ends()
+            fresh = fresh or self.tokens[self.at - 1].type == "NEWLINE"
+            if self.at == len(self.tokens) or (fresh and self._next_statement(self.at)):
+                break
+            if self.tokens[self.at].type == "CLOSE":
+                self.at += 1
+                return
+            block.items.append(self._item(kind))
+        if opened is not None and not self.nested:
+            rest = self.tokens[self.at : self.at + 1]
+            related = [Related(span_of(t, self.source.name), "the next statement starts here") for t in rest]
+            self._fault("M114", opened, related)
+
+    def _next_statement(self, at: int) -> bool:
+        """Tell whether a line starts a statement and stands no deeper than the head of the open one."""
+        return (self.tokens[at].column or 1) <= self.column and starts.statement(self.tokens, at)
+
+    def _item(self, kind: str) -> Item:
+        """Take the tokens of one head or item, its continued lines included."""
+        item, limits = Item(), _Limits()
+        while self.at < len(self.tokens):
+            token = self.tokens[self.at]
+            if token.type == "NEWLINE":
+                if not self._goes_on(kind, item, bool(limits.open)):
+                    break
+                self._skip_line_ends()
+                continue
+            if token.type == "CLOSE":
+                break
+            self.at += 1
+            if token.type == "STRAY":
+                self._stray(token, item)
+            elif token.type == "UNCLOSED":
+                self._unclosed(token, item)
+                if item.tokens[-1].type == "LBRACE" and kind == "head":
+                    break
+            else:
+                item.tokens.append(token)
+                self._limit(token, limits)
+                if token.type == "LBRACE":
+                    if kind == "head":
+                        break
+                    self._skip_nested()
+        item.bounded = not limits.broken
+        if limits.open and item.bounded:
+            self._fault("M117", limits.open[-1])
+            item.sound = False
+        return item
+
+    def _limit(self, token: Token, limits: "_Limits") -> None:
+        if token.type == "LPAR":
+            limits.open.append(token)
+            if len(limits.open) > DEEPEST and not limits.broken:
+                limits.broken = True
+                self._fault("M116", token, depth=f"more than {DEEPEST}", limit=DEEPEST)
+        elif token.type == "RPAR" and limits.open:
+            limits.open.pop()
+        elif token.type in _COUNTED:
+            limits.operators += 1
+            if limits.operators > LONGEST and not limits.broken:
+                limits.broken = True
+                self._fault("M120", token, limit=LONGEST)
+
+    def _stray(self, token: Token, item: Item) -> None:
+        """Leave out characters that can be in no statement; one report an item is enough."""
+        if item.sound:
+            found, advice = starts.stray(str(token), self.source.text[token.end_pos or 0 :][:1])
+            self._fault("M113", token, found=found, advice=advice)
+        item.sound = False
+
+    def _unclosed(self, token: Token, item: Item) -> None:
+        """Close a text at the end of its line; a brace there was surely meant as one."""
+        self._fault("M112", token)
+        item.sound = False
+        item.tokens.append(Token.new_borrow_pos("STRING", str(token) + '"', token))
+        brace = {"{": "LBRACE", "}": "CLOSE"}.get(str(token).rstrip()[-1:])
+        if brace == "LBRACE":
+            item.tokens.append(Token.new_borrow_pos(brace, "{", token))
+        elif brace == "CLOSE":
+            self.at -= 1
+            self.tokens[self.at] = Token.new_borrow_pos(brace, "}", token)
+
+    def _skip_nested(self) -> None:
+        """Pass over a block inside a block: the brace that opens it is the one fault to report."""
+        depth = 1
+        while self.at < len(self.tokens) and depth:
+            token = self.tokens[self.at]
+            if token.type == "NEWLINE" and self._next_statement(min(self.at + 1, len(self.tokens) - 1)):
+                break
+            depth += {"LBRACE": 1, "CLOSE": -1}.get(token.type, 0)
+            self.at += 1
+        self.nested = self.nested or depth > 0
+
+    def _goes_on(self, kind: str, item: Item, inside: bool) -> bool:
+        """Tell whether the line end at ``self.at`` stands inside an item."""
+        at = self.at
+        while at < len(self.tokens) and self.tokens[at].type == "NEWLINE":
+            at += 1
+        if at == len(self.tokens) or not item.tokens:
+            return False
+        token, previous = self.tokens[at], item.tokens[-1]
+        if token.type in ("CLOSE", "STRAY", "LBRACE") or self._next_statement(at):
+            return False
+        if token.type in ("STRING", "UNCLOSED"):
+            return True
+        if inside or str(previous) in _GOES_ON_AFTER:
+            # Neither an open parenthesis nor a missing value may swallow the items that follow.
+            return not starts.item(kind, self.tokens, at)
+        if str(token) in _OPERATORS:
+            return True
+        return starts.goes_on(kind, self.tokens, at)
+
+
+@dataclass(slots=True)
+class _Limits:
+    """What is counted in an item: open parentheses and operators; ``broken`` once there are too many."""
+
+    open: list[Token] = field(default_factory=list)
+    operators: int = 0
+    broken: bool = False

@@ -1,0 +1,136 @@
+"""Reading a file into its tree: every statement and item is parsed on its own, every fault is reported."""
+
+from collections.abc import Container, Iterator, Sequence
+from dataclasses import replace
+from typing import Any
+
+from lark import Token, UnexpectedInput
+from lark.parsers.lalr_interactive_parser import InteractiveParser
+
+from ..text.diagnostic import Diagnostic, diagnose, order
+from ..text.source import Source, Span
+from . import tree, wording
+from .grammar import BUILDER, keywords, parser
+from .lines import Block, Item, cut, span_of
+
+MOST_FAULTS = 100
+"""Faults of one file that are reported."""
+
+_ITEM_START = {
+    "material": "entity_item",
+    "machine": "entity_item",
+    "profile": "profile_item",
+    "grade": "grade_item",
+    "law": "law_item",
+}
+
+
+def read(source: Source) -> tuple[tree.File, list[Diagnostic]]:
+    """Parse a file; what could not be understood is left out of the tree and reported, in the text's order.
+
+    Never raises. No tree is deeper than a recursive walk can go: ``lines`` bounds every item.
+    """
+    BUILDER.file = source.name
+    blocks, shape_faults = cut(source)
+    statements: list[tree.Statement] = []
+    faults: list[Diagnostic] = []
+    for block in blocks:
+        statement = _statement(block, source, faults)
+        if statement is not None:
+            statements.append(statement)
+        if len(faults) > MOST_FAULTS:
+            break
+    faults += shape_faults
+    if not blocks and not faults:
+        faults.append(diagnose("M104", Span(source.name, 0, 0), path=source.name))
+    return tree.File(source.name, tuple(statements)), _first(order(faults), source)
+
+
+def _first(faults: Sequence[Diagnostic], source: Source) -> list[Diagnostic]:
+    """Keep as many faults as anyone will read, and say where there are more."""
+    shown = list(faults[:MOST_FAULTS])
+    if len(faults) > MOST_FAULTS:
+        shown.append(diagnose("M121", shown[-1].span, limit=MOST_FAULTS, path=source.name))
+    return shown
+
+
+def _statement(block: Block, source: Source, faults: list[Diagnostic]) -> tree.Statement | None:
+    statement: tree.Statement | None = _parse(block.head, "statement", source, faults)
+    kind = str(block.head.tokens[0]) if block.head.tokens else ""
+    start = _ITEM_START.get(kind)
+    if start is None:
+        return statement
+    parsed = []
+    for item in block.items:
+        if len(faults) > MOST_FAULTS:
+            break
+        parsed.append(_parse(item, start, source, faults))
+    items = tuple(i for i in parsed if i is not None)
+    if isinstance(statement, tree.Grade):
+        return replace(statement, bands=items)
+    if isinstance(statement, tree.Entity):
+        return replace(statement, items=items)
+    if isinstance(statement, tree.Law):
+        return replace(statement, items=items)
+    return None
+
+
+def _parse(item: Item, start: str, source: Source, faults: list[Diagnostic]) -> Any:
+    """Parse one head or item; a fault in it that the cutting already reported is not reported again."""
+    tokens = item.tokens
+    if not tokens or not item.bounded:
+        return None
+    machine = _machine(start)
+    at = 0
+    try:
+        for token in tokens:
+            for part in _as_expected(token, machine):
+                machine.feed_token(part)
+            at += 1
+        return machine.feed_token(Token.new_borrow_pos("$END", "", tokens[-1]))
+    except UnexpectedInput:
+        if item.sound:
+            faults.append(_fault(tokens, at, start, source))
+        return None
+
+
+def _machine(start: str) -> InteractiveParser:
+    return parser().parse_interactive("", start=start)
+
+
+def _as_expected(token: Token, machine: InteractiveParser) -> Iterator[Token]:
+    """Give a token as the parser needs it.
+
+    A keyword counts as a name where only a name may stand, ``+-`` as two operators where no tolerance may.
+    """
+    table: Container[str] = machine.choices()  # type: ignore[no-untyped-call]
+    if token.type == "NAME":
+        keyword = keywords().get(str(token), "")
+        yield Token.new_borrow_pos(keyword, str(token), token) if keyword in table else token
+    elif token.type == "_PLUS_MINUS" and token.type not in table and len(token) == 2:
+        yield Token.new_borrow_pos("PLUS", "+", token)
+        yield Token.new_borrow_pos("MINUS", "-", token)
+    else:
+        yield token
+
+
+def _fault(tokens: Sequence[Token], at: int, start: str, source: Source) -> Diagnostic:
+    """Say what is wrong with the token at ``at``, or with the end of the item where there is none."""
+    # The parser that failed may have reduced before it noticed, so what was possible is asked of a new one.
+    machine = _machine(start)
+    for token in tokens[:at]:
+        for part in _as_expected(token, machine):
+            machine.feed_token(part)
+    accepted: set[str] = machine.accepts()  # type: ignore[no-untyped-call]
+    if at < len(tokens):
+        place = f"after {wording.token_words(tokens[at - 1])}" if at else "at the start of a line"
+        advice = wording.unexpected(tokens, at, start, accepted)
+        found = wording.token_words(tokens[at])
+        return diagnose("M110", span_of(tokens[at], source.name), found=found, place=place, advice=advice)
+    last = span_of(tokens[-1], source.name)
+    if "LBRACE" in accepted:
+        whole = span_of(tokens[0], source.name).to(last)
+        return diagnose("M118", whole, what=wording.head_words(tokens))
+    advice = wording.cut_short(tokens, start, accepted)
+    after = wording.token_words(tokens[-1])
+    return diagnose("M111", Span(last.file, last.end, last.end + 1), after=after, advice=advice)

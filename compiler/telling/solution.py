@@ -1,0 +1,118 @@
+"""A solved profile on a machine, with what is needed to talk about it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..meaning.display import unit_for, with_unit
+from ..meaning.model import GivenValue, Model
+from ..meaning.units import Dimension, Unit
+from ..network.graph import Network, Requirement, SettingVariable
+from ..solving.answering import Answer, Margin
+from ..solving.problem import Problem
+from ..solving.ranging import ranges
+from ..text.source import Span
+
+
+@dataclass(frozen=True, slots=True)
+class Derived:
+    """A derived quantity at the chosen settings: stated value and range over the inputs, in base units."""
+
+    name: str
+    stated: float
+    low: float
+    high: float
+    dimension: Dimension
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """A model, a network of it, and its answer."""
+
+    model: Model
+    problem: Problem
+    answer: Answer
+    derived: Mapping[str, Derived]
+
+    @property
+    def network(self) -> Network:
+        """The network that was solved."""
+        return self.problem.network
+
+    def place(self, span: Span) -> str:
+        """Write a place as ``file:line``."""
+        source = self.model.sources.get(span.file)
+        return f"{span.file}:{source.line_column(span.start)[0]}" if source else span.file
+
+    def setting_index(self, name: str) -> int:
+        """Find a setting by name."""
+        return [s.decl.name for s in self.network.settings].index(name)
+
+    def setting_text(self, i: int, index: int | None = None) -> str:
+        """Write a setting's chosen value, or another of its lattice, with its unit."""
+        decl = self.network.settings[i].decl
+        at = int(self.answer.point[i]) if index is None else index
+        return f"{decl.text(at)} {decl.unit.symbol}".rstrip()
+
+    def unit_of(self, name: str) -> Unit:
+        """Give the unit in which a name is shown."""
+        setting = self.model.settings.get(name)
+        if setting is not None:
+            return setting.unit
+        given = self.given(name)
+        hint = given.amount.unit if given and given.amount else None
+        return unit_for(self.model.dimensions[name], hint)
+
+    def given(self, name: str) -> GivenValue | None:
+        """Give the value of an input of this network."""
+        return next((i.given for i in self.network.inputs if i.given.name == name), None)
+
+    def margin(self, requirement: int) -> Margin | None:
+        """Find the margin of a requirement; None where it was set aside."""
+        return next((m for m in self.answer.margins if m.requirement == requirement), None)
+
+    def stated_text(self, name: str) -> str | None:
+        """Write what a name is at the chosen settings and the stated inputs; None for an unknown name."""
+        if name in self.derived:
+            return with_unit(self.derived[name].stated, self.unit_of(name))
+        if name in self.model.settings:
+            return self.setting_text(self.setting_index(name))
+        given = self.given(name)
+        if given is not None and given.amount is not None:
+            return with_unit(given.amount.stated, given.amount.unit)
+        return None
+
+    def worst_text(self, name: str, margin: Margin) -> str | None:
+        """Write what an input or setting is at the corner where a requirement is closest."""
+        for i, variable in enumerate(self.network.inputs):
+            if variable.given.name == name:
+                return with_unit(float(margin.inputs[i]), self.unit_of(name))
+        return self.stated_text(name) if name in self.model.settings else None
+
+    def touches(self, setting: int, requirement: Requirement) -> bool:
+        """Tell whether a requirement depends on a setting."""
+        return bool(self.problem.tape.depends[requirement.slack] >> setting & 1)
+
+    def variable(self, i: int) -> SettingVariable:
+        """Give a setting variable."""
+        return self.network.settings[i]
+
+
+def solution(model: Model, problem: Problem, answer: Answer) -> Solution:
+    """Gather a solution and the values of all its derived quantities."""
+    names = list(problem.network.derived)
+    found = ranges(problem, answer.point, [problem.network.derived[n] for n in names])
+    derived = {
+        n: Derived(n, stated, low, high, model.dimensions[n])
+        for n, (stated, low, high) in zip(names, found, strict=True)
+    }
+    return Solution(model, problem, answer, derived)
+
+
+def at_corner(solution: Solution, margin: Margin) -> dict[str, float]:
+    """Evaluate all derived quantities at the corner where a requirement is closest, in base units."""
+    problem = solution.problem
+    settings = problem.settings_at(solution.answer.point[:, None])
+    nodes = problem.tape.values(problem.variables(settings, margin.inputs[:, None]))
+    return {n: float(np.ravel(nodes[node])[0]) for n, node in problem.network.derived.items()}

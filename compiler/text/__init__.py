@@ -1,0 +1,1 @@
+"""Files, places and diagnostics."""

@@ -1,0 +1,176 @@
+"""Every message of the program: code, slug, severity, sentence and help, in one place.
+
+Codes are stable and grouped by floor: M1 text and syntax, M2 names and values, M3 dimensions, M4 a profile on a
+machine, M5 solving, M6 outputs. A code that is no longer used is never given to something else.
+"""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A kind of fault: how it is named, how bad it is, what is said and what is advised."""
+
+    slug: str
+    message: str
+    help: str = ""
+    severity: str = "error"
+
+
+CATALOGUE: dict[str, Entry] = {
+    # ---- text and syntax
+    "M101": Entry("no-file", "there is no file {path}", "check the spelling of the path"),
+    "M102": Entry("not-text", "{path} is not UTF-8 text (byte {offset})", "save the file as UTF-8"),
+    "M103": Entry(
+        "too-large",
+        "{path} has {size} bytes, more than a settings file can need",
+        "split it; the limit is {limit} bytes",
+    ),
+    "M104": Entry("empty-file", "{path} says nothing", "write a profile, or remove the file"),
+    "M105": Entry("unreadable", "{path} cannot be read: {reason}", "check what the path is and who may read it"),
+    "M110": Entry("unexpected", "unexpected {found} {place}", "{advice}"),
+    "M111": Entry("cut-short", "this line ends too early, after {after}", "{advice}"),
+    "M112": Entry("unclosed-text", "this text has no closing quote", 'end it with " on the same line'),
+    "M113": Entry("stray-character", "{found} means nothing here", "{advice}"),
+    "M114": Entry("unclosed-block", "this block is never closed", "end it with }} on a line of its own"),
+    "M115": Entry("stray-brace", "this }} closes nothing", "remove it, or look for a missing {{ above"),
+    "M116": Entry("too-deep", "parentheses are nested {depth} deep", "name the parts with let; the limit is {limit}"),
+    "M117": Entry("unclosed-parenthesis", "this parenthesis is never closed", "add the missing )"),
+    "M118": Entry("missing-block", "{what} needs a block", "write {{ after it, and }} on a line of its own at the end"),
+    "M119": Entry("too-long-number", "{number} is not a number that can be kept", "write it with fewer digits"),
+    "M120": Entry("too-long", "this expression has more than {limit} operators", "name its parts with let"),
+    "M121": Entry(
+        "too-many-faults", "more than {limit} faults; the rest of {path} is not reported", "mend these first"
+    ),
+    # ---- names and values
+    "M220": Entry("wrong-owner", "{name} belongs to a {owner}, not to a {kind}", "write it in the {owner}"),
+    "M201": Entry("import-cycle", "this file is already being read: {chain}", "remove one of these use lines"),
+    "M202": Entry("import-outside", "{path} leaves the project", "use files below {root}, or library files"),
+    "M203": Entry("import-missing", "there is no {what} {path}", "{near}"),
+    "M210": Entry("defined-twice", "{kind} {name} is defined twice", "rename or remove one of the two"),
+    "M211": Entry("given-twice", "{name} is given twice here", "keep one of the two lines"),
+    "M212": Entry("unknown-entity", "there is no {kind} {name}", "{near}"),
+    "M213": Entry("inherits-itself", "{name} inherits from itself: {chain}", "change one of the from parts"),
+    "M214": Entry("unknown-name", "nothing is called {name}", "{near}"),
+    "M215": Entry("unknown-unit", "{unit} is not a unit", "{near}"),
+    "M216": Entry("unknown-dimension", "{name} is not a dimension", "{near}"),
+    "M217": Entry("unknown-word", "{name} is not one of the words for {quantity}", "write one of {words}{near}"),
+    "M218": Entry("unknown-function", "there is no function {name}", "{near}"),
+    "M219": Entry("argument-count", "{name} takes {wanted}, not {found}", ""),
+    "M221": Entry("range-reversed", "the range runs from {low} down to {high}", "write {high} .. {low}"),
+    "M222": Entry(
+        "not-believable", "{value} is outside what is believable for {name}: {range}", "check the number and its unit"
+    ),
+    "M223": Entry(
+        "no-evidence", "{name} has no evidence", 'write measured, published, typical or assumed "..." after it'
+    ),
+    "M224": Entry("negative-tolerance", "a tolerance cannot be negative", "write it without the sign"),
+    "M225": Entry("law-incomplete", "law {name} has no {part}", "{advice}"),
+    "M226": Entry("part-twice", "this {part} is said twice", "keep one of the two lines"),
+    "M227": Entry("bad-lattice", "{why}", "write in LOW .. HIGH UNIT step NUMBER UNIT"),
+    "M228": Entry("bad-grade", "{why}", "list the bands from best to worst; the last is 'above' or 'below'"),
+    "M229": Entry("circular-let", "{name} is derived from itself: {chain}", "break the circle"),
+    "M230": Entry(
+        "not-an-input",
+        "{name} is not an input, so a when cannot look at it",
+        "use a quantity of a material, machine or profile",
+    ),
+    "M231": Entry("name-taken", "{name} is already a {kind}", "choose another name"),
+    "M232": Entry("not-a-number-value", "{name} takes {wanted}, not {found}", "{advice}"),
+    "M233": Entry(
+        "not-bounded",
+        "{name} can be neither wanted nor bounded",
+        "want a grade, a merit, a derived quantity or a setting",
+    ),
+    "M234": Entry("not-a-setting", "{name} is not a setting, so it cannot be pinned", "give it in its {owner} instead"),
+    "M235": Entry(
+        "chosen-setting", "{name} is chosen by the compiler", 'to fix it, write: pin {name} = {value} because "..."'
+    ),
+    "M236": Entry("pin-without-reason", "a pin must say why", 'add: because "..."'),
+    "M237": Entry("not-a-merit", "{name} is not a merit", "{near}"),
+    "M238": Entry("bad-share", "{found} is not a share", "write a percentage from 0 to 100, like 2 %"),
+    "M239": Entry(
+        "misplaced-remedy",
+        "a remedy for {name}, which is neither an input nor a setting",
+        "name a quantity or a setting",
+    ),
+    "M240": Entry("point-count", "an integral takes 1 to 32 points, not {found}", "write a whole number from 1 to 32"),
+    "M241": Entry(
+        "law-without-effect", "law {name} derives and limits nothing", "add a let, a require, a caution or a prepare"
+    ),
+    # ---- dimensions
+    "M301": Entry("wrong-dimension", "{name} is a {wanted}, and {found_text} is a {found}", "{advice}"),
+    "M302": Entry("unlike-terms", "{left} and {right} cannot be {verb}", "{advice}"),
+    "M303": Entry(
+        "needs-number", "{what} needs a plain number, not a {found}", "divide by a reference of the same dimension"
+    ),
+    "M304": Entry(
+        "temperature-point",
+        "a temperature point cannot be {verb}",
+        "write absolute(...) for kelvins, or subtract a point first",
+    ),
+    "M305": Entry(
+        "hardness-scale",
+        "a hardness reading cannot be {verb}",
+        "read it with reading(...) in a law that says 'when ... on' its scale",
+    ),
+    "M306": Entry(
+        "bad-exponent",
+        "an exponent here must be a constant number",
+        "a value with a dimension takes a constant exponent",
+    ),
+    # ---- a profile on a machine
+    "M401": Entry("no-profile", "{path} has no profile", "write profile NAME {{ ... }}"),
+    "M402": Entry("profile-incomplete", "profile {name} names no {part}", "add: {part} NAME"),
+    "M403": Entry("missing-input", "{name} is not given for {profile} on {machine}", "{advice}"),
+    "M404": Entry("missing-setting", "{name} is not given in profile {profile}", "add: {name} {example}"),
+    "M405": Entry("off-lattice", "{value} is not on the lattice of {name}", "write {near}"),
+    "M406": Entry("beyond-limit", "{value} is outside the range of {name}: {range}", "stay inside {range}"),
+    "M407": Entry(
+        "law-clash",
+        "{name} is derived by two laws at once on {machine}",
+        "make their when conditions exclude each other",
+    ),
+    "M408": Entry("nothing-derives", "nothing derives {name} for {profile} on {machine}", "{advice}"),
+    "M409": Entry("unbound-setting", "no active law limits {name} on {machine}", "", "warning"),
+    "M410": Entry("pin-range", "a pin takes one exact value", 'write pin {name} = NUMBER UNIT because "..."'),
+    "M411": Entry("pinned-twice", "{name} is both given and pinned", "keep one of the two lines"),
+    "M412": Entry("no-such-machine", "the profile does not name a machine {name}", "{near}"),
+    "M413": Entry("no-such-setting", "there is no setting {name} to explain", "{near}"),
+    # ---- solving
+    "M501": Entry("divides-by-zero", "this divides by {what}, which may be zero: {range} on {machine}", "{advice}"),
+    "M502": Entry("undefined", "{what} is not defined for {range} on {machine}", "{advice}"),
+    "M503": Entry("conflict", "nothing holds for {profile} on {machine}", "{advice}"),
+    "M504": Entry(
+        "stated-only",
+        "on {machine} nothing holds for all values in the ranges, but something does at the stated ones",
+        "{advice}",
+        "warning",
+    ),
+    "M505": Entry(
+        "unproved",
+        "no answer was proved for {profile} on {machine} within {limit} boxes",
+        "give the inputs narrower ranges",
+    ),
+    "M506": Entry(
+        "check-failed",
+        "the independent check does not confirm the answer for {profile} on {machine}: {why}",
+        "this is a fault of the program; please report it",
+    ),
+    "M507": Entry(
+        "outside-validity", "law {law} is used outside its range on {machine}: {text}", "{advice}", "warning"
+    ),
+    "M508": Entry(
+        "want-dropped",
+        "the want {want} cannot be met on {machine}",
+        "it says 'if possible', so it was set aside",
+        "warning",
+    ),
+    # ---- outputs
+    "M601": Entry("bad-target", "target {name} cannot be used: {why}", "{advice}"),
+    "M602": Entry("bad-template", "template {name} failed: {why}", "check the names it uses against targets/README.md"),
+    "M603": Entry("cannot-write", "{path} cannot be written: {reason}", "choose another --out folder"),
+    "M604": Entry(
+        "same-output", "two profiles are called {name}, so their files would overwrite each other", "rename one of them"
+    ),
+}

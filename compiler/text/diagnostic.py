@@ -1,0 +1,128 @@
+"""Diagnostics: one plain value for every fault, and one writer for terminals."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from unicodedata import combining, east_asian_width
+
+from .catalogue import CATALOGUE
+from .source import NOWHERE, Source, Span
+
+_WIDTH = 120
+"""Characters shown of a very long line."""
+
+
+@dataclass(frozen=True, slots=True)
+class Related:
+    """Another place that contributed to a fault, and its role."""
+
+    span: Span
+    role: str
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnostic:
+    """A fault or a warning: stable code, place, one sentence, and help that says what to write."""
+
+    code: str
+    span: Span
+    message: str
+    help: str = ""
+    related: tuple[Related, ...] = ()
+
+    @property
+    def slug(self) -> str:
+        """The short name of the code."""
+        return CATALOGUE[self.code].slug
+
+    @property
+    def severity(self) -> str:
+        """``error`` or ``warning``."""
+        return CATALOGUE[self.code].severity
+
+    @property
+    def is_error(self) -> bool:
+        """Whether nothing may be written while this stands."""
+        return self.severity == "error"
+
+
+def diagnose(
+    code: str,
+    span: Span,
+    *,
+    related: Iterable[Related] = (),
+    help: str | None = None,
+    **facts: object,
+) -> Diagnostic:
+    """Make a diagnostic of ``code`` from its catalogue texts, filled with ``facts``.
+
+    ``help`` replaces the catalogue's help where the place knows better what to write.
+    """
+    entry = CATALOGUE[code]
+    advice = entry.help.format_map(facts) if help is None else help
+    return Diagnostic(code, span, entry.message.format_map(facts), advice, tuple(related))
+
+
+class Faults(Exception):
+    """Raised where a stage cannot go on; carries every diagnostic found so far."""
+
+    def __init__(self, diagnostics: Iterable[Diagnostic]) -> None:
+        self.diagnostics = tuple(diagnostics)
+        super().__init__("; ".join(f"{d.code} {d.message}" for d in self.diagnostics))
+
+
+def order(diagnostics: Iterable[Diagnostic]) -> tuple[Diagnostic, ...]:
+    """Sort by file and place and drop repeats, so that a report never depends on the order of checks."""
+    unique = dict.fromkeys(diagnostics)
+    return tuple(sorted(unique, key=lambda d: (d.span.file, d.span.start, d.span.end, d.code, d.message)))
+
+
+def write(diagnostics: Iterable[Diagnostic], sources: Mapping[str, Source]) -> str:
+    """Render diagnostics as text for a terminal, each with the line it points to."""
+    return "\n".join(_write_one(d, sources) for d in diagnostics)
+
+
+def _write_one(d: Diagnostic, sources: Mapping[str, Source]) -> str:
+    lines = [f"{d.severity}[{d.code} {d.slug}]: {d.message}"]
+    lines += _excerpt(d.span, sources, "")
+    for related in d.related:
+        lines += _excerpt(related.span, sources, related.role)
+    for i, part in enumerate(d.help.split("\n") if d.help else ()):
+        lines.append(f"  help: {part}" if i == 0 else f"        {part}")
+    return "\n".join(lines) + "\n"
+
+
+def _excerpt(span: Span, sources: Mapping[str, Source], role: str) -> list[str]:
+    if span == NOWHERE:
+        return []
+    source = sources.get(span.file)
+    if source is None:
+        return [f"  --> {span.file}" + (f"  ({role})" if role else "")]
+    line, column = source.line_column(span.start)
+    head = f"  --> {span.file}:{line}:{column}" + (f"  ({role})" if role else "")
+    text = source.line_text(line)
+    if not text.strip():
+        return [head]
+    before, marked, after = _window(text, column - 1, span.end - span.start)
+    marks = "^" * max(1, _cells(marked))
+    return [head, f"    | {_plain(before + marked + after)}", f"    | {' ' * _cells(before)}{marks}"]
+
+
+def _window(text: str, at: int, length: int) -> tuple[str, str, str]:
+    """Split a line into what stands before, at and after a place, without the far parts of a long line."""
+    start = 0 if len(text) <= _WIDTH else max(0, min(at - _WIDTH // 2, len(text) - _WIDTH))
+    stop = start + _WIDTH
+    before = ("... " if start else "") + text[start:at]
+    after = text[min(at + length, stop) : stop] + (" ..." if stop < len(text) else "")
+    return before, text[at : min(at + length, stop)], after
+
+
+def _plain(text: str) -> str:
+    """Show what a terminal would not print as one cell, tabs and control characters, as a space."""
+    return "".join(c if c.isprintable() else " " for c in text)
+
+
+def _cells(text: str) -> int:
+    """Count the cells that a terminal needs for a text."""
+    if text.isascii():
+        return len(text)
+    return sum(2 if east_asian_width(c) in "WF" else 0 if combining(c) else 1 for c in text)
