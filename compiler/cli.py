@@ -4,14 +4,16 @@ Exit codes: 0 good, 1 the text or the request is at fault (diagnostics on standa
 """
 
 import argparse
+import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TextIO
 
 from . import __version__
-from .text.diagnostic import Diagnostic, diagnose, write
-from .text.source import NOWHERE, Source
+from .text.diagnostic import Diagnostic, Related, diagnose, write
+from .text.source import Source, Span
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -76,20 +78,23 @@ def _compile(options: argparse.Namespace) -> int:
     for file in options.files:
         compiled = compile_file(file, effort=options.effort, progress=_progress())
         faults = list(compiled.diagnostics)
+        spans = {s.network.profile.name: s.network.profile.span for s in compiled.solutions}
         for name in produced_names(compiled):
             if name in taken:
-                faults.append(diagnose("M604", NOWHERE, name=name))
+                faults.append(diagnose("M604", spans[name], name=name, other=_seen(taken[name])))
             taken[name] = file
         if not any(f.is_error for f in faults):
             texts |= produce(compiled, faults)
         failed |= _report(faults, compiled.sources, file)
     if failed:
+        print("nothing was written", file=sys.stderr)
         return 1
     from .output.writing import write_files
 
     faults = []
     written = write_files(options.out, texts, faults)
     if _report(faults, {}, options.out):
+        print("nothing was written", file=sys.stderr)
         return 1
     for path in written:
         print(path)
@@ -113,15 +118,8 @@ def _check(options: argparse.Namespace) -> int:
 def _why(options: argparse.Namespace) -> int:
     from .compiling import compile_file
 
-    compiled = compile_file(options.file, options.machine, options.effort, _progress())
-    faults = list(compiled.diagnostics)
-    known = list(compiled.solutions[0].model.settings) if compiled.solutions else []
-    if known and options.setting not in known:
-        from .meaning.near import near
-
-        advice = near(options.setting, known, "the settings are " + ", ".join(sorted(known)))
-        faults.append(diagnose("M413", NOWHERE, name=options.setting, near=advice))
-    if _report(faults, compiled.sources, options.file):
+    compiled = compile_file(options.file, options.machine, options.effort, _progress(), options.setting)
+    if _report(compiled.diagnostics, compiled.sources, options.file):
         return 1
     from .telling.bundle import bundle
     from .telling.why import why
@@ -133,12 +131,33 @@ def _why(options: argparse.Namespace) -> int:
 def _report(diagnostics: Sequence[Diagnostic], sources: dict[str, Source], file: Path) -> bool:
     """Write diagnostics to standard error; tell whether any is an error."""
     if diagnostics:
-        print(write(diagnostics, sources), file=sys.stderr)
+        shown = {name: _seen(source.path) for name, source in sources.items()}
+        shown[file.name] = _seen(file)
+        at_hand = {shown[name]: source for name, source in sources.items()}
+        print(write([_moved(d, shown) for d in diagnostics], at_hand), file=sys.stderr)
     errors = sum(d.is_error for d in diagnostics)
     if errors:
-        noun = "error" if errors == 1 else "errors"
-        print(f"{file}: {errors} {noun}; nothing was written", file=sys.stderr)
+        print(f"{_seen(file)}: {errors} {'error' if errors == 1 else 'errors'}", file=sys.stderr)
     return errors > 0
+
+
+def _moved(d: Diagnostic, shown: Mapping[str, str]) -> Diagnostic:
+    """Name the places of a diagnostic as they are seen from the working folder."""
+
+    def seen(span: Span) -> Span:
+        return replace(span, file=shown.get(span.file, span.file))
+
+    return replace(d, span=seen(d.span), related=tuple(Related(seen(r.span), r.role) for r in d.related))
+
+
+def _seen(path: Path) -> str:
+    """Give a path as it can be opened from the working folder; far files keep their whole path."""
+    try:
+        relative = os.path.relpath(path)
+    except (OSError, ValueError):
+        return str(path)
+    far = relative.split(os.sep)[:3] == [os.pardir] * 3
+    return os.path.abspath(path) if far else relative
 
 
 class _Line:

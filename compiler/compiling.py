@@ -34,13 +34,23 @@ class Compiled:
         return any(d.is_error for d in self.diagnostics)
 
 
-def compile_file(path: Path, machine: str = "", effort: int = 0, progress: Progress | None = None) -> Compiled:
-    """Check a file and solve its profiles, on one machine or on all that they name."""
+def compile_file(
+    path: Path, machine: str = "", effort: int = 0, progress: Progress | None = None, setting: str = ""
+) -> Compiled:
+    """Check a file and solve its profiles, on one machine or on all that they name.
+
+    ``setting`` names one that will be asked for: an unknown one is reported before the work of solving.
+    """
     model, diagnostics, sources = check_file(path)
     if model is None:
         return Compiled((), diagnostics, sources)
     faults = list(diagnostics)
     wanted = _wanted(model, path.name, machine, faults)
+    if setting and wanted and setting not in model.settings:
+        from .meaning.near import brief, near
+
+        advice = near(setting, model.settings, "the settings are " + ", ".join(sorted(model.settings)))
+        faults.append(diagnose("M413", wanted[0][0].span, name=brief(setting), near=advice))
     if any(f.is_error for f in faults):
         return Compiled((), order(faults), sources)
     # numpy and the solver are loaded only for a text without faults.
@@ -69,12 +79,11 @@ def _wanted(model: Model, file: str, machine: str, faults: list[Diagnostic]) -> 
         faults.append(diagnose("M401", Span(file, 0, 0), path=file))
     pairs = [(p, m.text) for p in own for m in p.machines if machine in ("", m.text)]
     if own and not pairs:
-        from .meaning.near import near
+        from .meaning.near import brief, listed, near
 
-        known = [m.text for p in own for m in p.machines]
-        faults.append(
-            diagnose("M412", own[0].span, name=machine, near=near(machine, known, f"it names {', '.join(known)}"))
-        )
+        known = list(dict.fromkeys(m.text for p in own for m in p.machines))
+        advice = near(machine, known, f"it names {listed(known, 'and')}")
+        faults.append(diagnose("M412", own[0].span, name=brief(machine), near=advice))
     return pairs
 
 

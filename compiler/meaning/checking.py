@@ -1,21 +1,31 @@
 """From files to the checked model: every fault of a text is found in one run."""
 
-from collections.abc import Iterable, Iterator
+import re
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import TypeVar
 
 from ..syntax import tree
-from ..text.diagnostic import Diagnostic, diagnose, order
+from ..text.diagnostic import Diagnostic, Related, diagnose, order
 from ..text.source import Source, Span
 from . import declaring
 from .entities import resolve
+from .functions import CONSTANTS
 from .laws import Names, check_laws, declare_law
 from .loading import Loaded, load
-from .model import LetDecl, Model
-from .near import near
+from .model import GradeDecl, LawDecl, LetDecl, Model
+from .near import LONGEST_NAME, brief, near
 from .profiles import Surroundings, resolve_profiles
+from .units import HARDNESS, Dimension
 
 _S = TypeVar("_S", bound=tree.Statement)
+
+MOST_FAULTS = 100
+"""Faults of one file that are reported."""
+_IMPORT_FAULTS = frozenset(["M101", "M102", "M103", "M105", "M202", "M203", "M204"])
+_UNKNOWN_NAMES = frozenset(["M212", "M214", "M237", "M239"])
+_FORMULA_KINDS = frozenset(["quantity", "setting", "grade", "merit", "let"])
+_DECLARES = re.compile(r"\b(quantity|setting|grade|merit|let|material|machine|profile)[ \t]+([A-Za-z_][\w.]*)")
 
 
 def check_file(path: Path) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
@@ -25,7 +35,10 @@ def check_file(path: Path) -> tuple[Model | None, tuple[Diagnostic, ...], dict[s
     """
     loaded = load(path)
     model, faults = check(loaded)
-    found = order([*loaded.faults, *faults])
+    if any(f.code in _IMPORT_FAULTS for f in loaded.faults):
+        # What the missing file would have defined cannot be told from what is misspelt.
+        faults = [f for f in faults if f.code not in _UNKNOWN_NAMES]
+    found = _first(order([*loaded.faults, *faults]))
     return (None if any(d.is_error for d in found) else model), found, loaded.sources
 
 
@@ -33,71 +46,128 @@ def check(loaded: Loaded) -> tuple[Model, list[Diagnostic]]:
     """Build the model of all loaded files; parts at fault are left out and reported."""
     faults: list[Diagnostic] = []
     statements = [s for name in sorted(loaded.files) for s in loaded.files[name].statements]
+    broken = _broken(loaded)
     statements = list(_without_repeats(statements, faults))
-
-    quantities = [q for s in _of(statements, tree.Quantity) if (q := declaring.quantity(s, faults))]
-    settings = [d for s in _of(statements, tree.Setting) if (d := declaring.setting(s, faults))]
-    laws = [declare_law(s, faults) for s in _of(statements, tree.Law)]
-    merits = [declaring.merit(s) for s in _of(statements, tree.Merit)]
-    lets: dict[str, list[LetDecl]] = {}
-    for law in laws:
-        for let in law.lets:
-            lets.setdefault(let.name, []).append(let)
-    names = Names(
-        {q.name: q for q in quantities},
-        {s.name: s for s in settings},
-        {n: tuple(all_lets) for n, all_lets in lets.items()},
-    )
-    if _declarations_failed(statements, names):
-        # Every use of a name that failed to be declared would be reported as unknown: say the cause only.
-        hidden = {s.name.text for s in statements if isinstance(s, tree.Quantity | tree.Setting)}
-    else:
-        hidden = set()
-    found: list[Diagnostic] = []
-    dimensions = check_laws(laws, merits, names, found)
-    grades = []
-    for s in _of(statements, tree.Grade):
-        wanted = dimensions.get(s.quantity.text)
-        if wanted is None and s.quantity.text not in names.kinds:
-            advice = near(s.quantity.text, names.kinds, "a grade names bands of a derived quantity")
-            found.append(diagnose("M214", s.quantity.span, name=s.quantity.text, near=advice))
-        grade = declaring.grade(s, wanted, faults)
-        if grade is not None:
-            grades.append(grade)
     entities = {
         kind: {s.name.text: s for s in _of(statements, tree.Entity) if s.kind == kind}
         for kind in ("material", "machine", "profile")
     }
-    materials = resolve(entities["material"], names, found)
-    machines = resolve(entities["machine"], names, found)
-    around = Surroundings(
-        names, {g.name: g for g in grades}, {m.name: m for m in merits}, materials, machines, dimensions
-    )
-    profiles = resolve_profiles(entities["profile"], around, found)
-    undeclared = hidden - set(names.kinds)
-    faults += [d for d in found if not (d.code == "M214" and any(f"called {u}" in d.message for u in undeclared))]
+    quantities = {q.name: q for s in _of(statements, tree.Quantity) if (q := declaring.quantity(s, faults))}
+    settings = {d.name: d for s in _of(statements, tree.Setting) if (d := declaring.setting(s, faults))}
+    merits = {s.name.text: declaring.merit(s) for s in _of(statements, tree.Merit)}
+    laws = [declare_law(s, faults) for s in _of(statements, tree.Law)]
+    others = {s.name.text: type(s).__name__.lower() for s in statements if isinstance(s, tree.Grade | tree.Merit)}
+    declared = {s.name.text for s in statements if isinstance(s, tree.Quantity | tree.Setting)}
+    lets = _lets(laws, statements, faults)
+    known = quantities.keys() | settings.keys() | others.keys() | lets.keys()
+    failed = (declared | {n for kind, n in broken if kind in _FORMULA_KINDS}) - known
+    names = Names(quantities, settings, lets, others, frozenset(failed))
+
+    dimensions = check_laws(laws, merits.values(), names, faults)
+    grades = _grades(_of(statements, tree.Grade), names, dimensions, faults)
+    materials = resolve(entities["material"], names, faults)
+    machines = resolve(entities["machine"], names, faults)
+    around = Surroundings(names, grades, merits, materials, machines, dimensions)
+    profiles = resolve_profiles(entities["profile"], around, faults)
     model = Model(
         dict(loaded.sources),
-        names.quantities,
-        names.settings,
-        around.grades,
-        around.merits,
+        quantities,
+        settings,
+        grades,
+        merits,
         {law.name: law for law in laws},
-        names.lets,
+        lets,
         dimensions,
         materials,
         machines,
         profiles,
     )
-    return model, faults
+    lost = {n for kind, n in broken if kind not in _FORMULA_KINDS}
+    return model, [f for f in faults if not (f.code == "M212" and _written(f.span, loaded.sources) in lost)]
+
+
+def _written(span: Span, sources: Mapping[str, Source]) -> str:
+    return sources[span.file].text[span.start : span.end]
+
+
+def _broken(loaded: Loaded) -> set[tuple[str, str]]:
+    """List what files with syntax faults may declare in their broken lines, by kind and name."""
+    files = {f.span.file for f in loaded.faults if f.code.startswith("M11") or f.code.startswith("M12")}
+    return {
+        (found[1], found[2])
+        for file in files & loaded.sources.keys()
+        for found in _DECLARES.finditer(loaded.sources[file].text)
+    }
+
+
+def _first(faults: tuple[Diagnostic, ...]) -> tuple[Diagnostic, ...]:
+    """Keep as many faults of each file as anyone will read, and say where there are more."""
+    counts: dict[str, int] = {}
+    shown = []
+    for fault in faults:
+        file = fault.span.file
+        counts[file] = counts.get(file, 0) + 1
+        if counts[file] <= MOST_FAULTS or fault.code == "M121":
+            shown.append(fault)
+        elif counts[file] == MOST_FAULTS + 1:
+            shown.append(diagnose("M121", shown[-1].span, limit=MOST_FAULTS, path=file))
+    return tuple(shown)
+
+
+def _lets(
+    laws: Iterable[LawDecl], statements: Iterable[tree.Statement], faults: list[Diagnostic]
+) -> dict[str, tuple[LetDecl, ...]]:
+    """Gather the derivations of every name; report those of a name that cannot be derived."""
+    taken = {
+        s.name.text: s for s in statements if isinstance(s, tree.Setting | tree.Grade | tree.Merit)
+    }  # A let of the name of a quantity holds where no value is given.
+    lets: dict[str, tuple[LetDecl, ...]] = {}
+    for law in laws:
+        for let in law.lets:
+            other = taken.get(let.name)
+            if other is not None:
+                kind = type(other).__name__.lower()
+                related = [Related(other.name.span, f"the {kind}")]
+                faults.append(diagnose("M231", let.span, name=let.name, kind=kind, related=related))
+            elif _nameable(let.name, let.span, faults):
+                lets[let.name] = (*lets.get(let.name, ()), let)
+    return lets
+
+
+def _nameable(name: str, span: Span, faults: list[Diagnostic], in_formulas: bool = True) -> bool:
+    """Tell whether a name may be declared; report where it may not."""
+    if len(name) > LONGEST_NAME:
+        faults.append(diagnose("M243", span, name=brief(name), length=len(name), limit=LONGEST_NAME))
+    if in_formulas and name in CONSTANTS:
+        faults.append(diagnose("M231", span, name=name, kind="constant"))
+        return False
+    return True
+
+
+def _grades(
+    nodes: Iterable[tree.Grade], names: Names, dimensions: Mapping[str, Dimension], faults: list[Diagnostic]
+) -> dict[str, GradeDecl]:
+    grades = {}
+    for node in nodes:
+        name = node.quantity.text
+        wanted, kind = dimensions.get(name), names.kinds.get(name)
+        if kind is None:
+            advice = near(name, names.kinds, "a grade names bands of a derived quantity")
+            faults.append(diagnose("M214", node.quantity.span, name=brief(name), near=advice))
+        elif kind in ("word", "merit", "grade") or wanted == HARDNESS:
+            what = {"word": "words", "merit": "a merit", "grade": "another grade"}.get(kind, "a hardness")
+            facts = {"name": f"grade {node.name.text}", "wanted": "a number that a law derives", "found": what}
+            advice = "name what a let derives, after by"
+            faults.append(diagnose("M232", node.quantity.span, advice=advice, **facts))
+            wanted = None
+        grade = declaring.grade(node, wanted, faults)
+        if grade is not None:
+            grades[grade.name] = grade
+    return grades
 
 
 def _of(statements: Iterable[tree.Statement], kind: type[_S]) -> Iterator[_S]:
     return (s for s in statements if isinstance(s, kind))
-
-
-def _declarations_failed(statements: Iterable[tree.Statement], names: Names) -> bool:
-    return any(isinstance(s, tree.Quantity | tree.Setting) and s.name.text not in names.kinds for s in statements)
 
 
 def _without_repeats(statements: list[tree.Statement], faults: list[Diagnostic]) -> Iterator[tree.Statement]:
@@ -109,5 +179,6 @@ def _without_repeats(statements: list[tree.Statement], faults: list[Diagnostic])
         kind = s.kind if isinstance(s, tree.Entity) else type(s).__name__.lower()
         table = kind if kind in ("material", "machine", "profile", "law") else "formula"
         taken = tables.setdefault(table, {})
-        if declaring.unique([(s.name.text, s.name.span, kind)], faults, taken):
+        first = declaring.unique([(s.name.text, s.name.span, kind)], faults, taken)
+        if first and _nameable(s.name.text, s.name.span, faults, table == "formula"):
             yield s

@@ -7,12 +7,14 @@ from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
 from ..text.source import Span
 from .model import BandDecl, GradeDecl, MeritDecl, QuantityDecl, SettingDecl
-from .near import near
+from .near import brief, near
 from .units import DIMENSIONS, HARDNESS, Dimension, Unit, difference_unit
 from .valuing import amount_of, base_of, mismatch, unit_of
 
 MOST_STEPS = 100_000
 """Lattice points of the longest setting."""
+MOST_DECIMALS = 12
+"""Decimals of the finest lattice."""
 
 
 def text_of(text: tree.Text | None) -> str:
@@ -24,8 +26,8 @@ def dimension_of(name: tree.Name, faults: list[Diagnostic]) -> Dimension | None:
     """Look a dimension up by its name."""
     dimension = DIMENSIONS.get(name.text)
     if dimension is None:
-        advice = near(name.text, DIMENSIONS, "grammar/README.md lists the dimensions")
-        faults.append(diagnose("M216", name.span, name=name.text, near=advice))
+        advice = near(name.text, DIMENSIONS, f"the dimensions are {', '.join(sorted(DIMENSIONS))}")
+        faults.append(diagnose("M216", name.span, name=brief(name.text), near=advice))
     return dimension
 
 
@@ -33,6 +35,7 @@ def quantity(node: tree.Quantity, faults: list[Diagnostic]) -> QuantityDecl | No
     """Check a quantity and its believable ranges."""
     doc, name = text_of(node.doc), node.name.text
     if node.dimension is None:
+        listed_twice(node.words, faults)
         return QuantityDecl(name, node.owner, None, (), tuple(w.text for w in node.words), doc, node.name.span)
     dimension = dimension_of(node.dimension, faults)
     if dimension is None:
@@ -49,6 +52,16 @@ def quantity(node: tree.Quantity, faults: list[Diagnostic]) -> QuantityDecl | No
     return QuantityDecl(name, node.owner, dimension, tuple(ranges), (), doc, node.name.span)
 
 
+def listed_twice(names: Iterable[tree.Name], faults: list[Diagnostic]) -> None:
+    """Report names that stand twice in a list."""
+    first: dict[str, tree.Name] = {}
+    for name in names:
+        if name.text in first:
+            related = [Related(first[name.text].span, "first listed here")]
+            faults.append(diagnose("M244", name.span, name=name.text, related=related))
+        first.setdefault(name.text, name)
+
+
 def setting(node: tree.Setting, faults: list[Diagnostic]) -> SettingDecl | None:
     """Check a setting and its lattice."""
     dimension = dimension_of(node.dimension, faults)
@@ -63,20 +76,12 @@ def setting(node: tree.Setting, faults: list[Diagnostic]) -> SettingDecl | None:
         faults.append(mismatch(node.name.text, dimension, amount, node.range.span))
         return None
     unit = amount.unit
-    if step_unit.factor != unit.factor or step_unit.dimension not in (
-        unit.dimension,
-        difference_unit(unit).dimension,
-    ):
-        wanted = difference_unit(unit).symbol
-        faults.append(
-            diagnose(
-                "M227",
-                node.step.span,
-                why=f"the step of {node.name.text} must be in {wanted}, the unit of its range",
-            )
-        )
+    fault = _lattice_unit_fault(node, node.range, unit, step_unit)
+    if fault is not None:
+        faults.append(fault)
         return None
-    base_of(node.step, step_unit, faults)
+    if base_of(node.step, step_unit, faults) is None:
+        return None
     low, high, step = (Fraction(n.digits) for n in (node.range.low, node.range.high, node.step))
     why = ""
     if step <= 0:
@@ -85,6 +90,8 @@ def setting(node: tree.Setting, faults: list[Diagnostic]) -> SettingDecl | None:
         why = f"{node.range.high.digits} is not a whole number of steps above {node.range.low.digits}"
     elif (high - low) / step > MOST_STEPS:
         why = f"there are more than {MOST_STEPS:,} steps"
+    elif 10**MOST_DECIMALS % (low.denominator * step.denominator):
+        why = f"these numbers have more than {MOST_DECIMALS} decimals"
     if why:
         faults.append(diagnose("M227", node.step.span, why=why))
         return None
@@ -101,6 +108,26 @@ def setting(node: tree.Setting, faults: list[Diagnostic]) -> SettingDecl | None:
         text_of(node.doc),
         node.name.span,
     )
+
+
+def _lattice_unit_fault(node: tree.Setting, whole: tree.Range, unit: Unit, step_unit: Unit) -> Diagnostic | None:
+    """A lattice is counted in one unit, so its ends and its step must share it."""
+    if whole.low.unit not in ("", whole.high.unit):
+        why = f"both ends of the range of {node.name.text} must be in one unit"
+        return diagnose("M227", whole.span, why=why, help=f"write both in {whole.high.unit}")
+    steps = difference_unit(unit)
+    if step_unit.factor == unit.factor and step_unit.dimension in (unit.dimension, steps.dimension):
+        return None
+    digits = node.step.digits
+    if not unit.symbol:
+        return diagnose(
+            "M227",
+            node.step.span,
+            why=f"the step of {node.name.text} must be a plain number, as its range is",
+            help=f"write step {digits}",
+        )
+    why = f"the step of {node.name.text} must be in {steps.symbol}, the unit of its range"
+    return diagnose("M227", node.step.span, why=why, help=f"write: step {digits} {steps.symbol}")
 
 
 def grade(node: tree.Grade, wanted: Dimension | None, faults: list[Diagnostic]) -> GradeDecl | None:

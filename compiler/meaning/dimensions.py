@@ -7,12 +7,15 @@ from typing import Any
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, diagnose
 from .functions import CONSTANTS, FUNCTIONS
-from .near import near
-from .units import NUMBER, TEMPERATURE_DIFFERENCE, TEMPERATURE_POINT, Dimension, describe
-from .valuing import unit_of
+from .near import brief, near
+from .units import HARDNESS, NUMBER, TEMPERATURE_DIFFERENCE, TEMPERATURE_POINT, Dimension, with_article
+from .valuing import base_of, example_unit, unit_of
 
 Lookup = Callable[[str], Dimension | None]
 """From a known name to its dimension; None where its own definition is at fault."""
+
+LARGEST_EXPONENT = 100
+"""Size of the largest constant exponent."""
 
 _VERBS = {"+": "added", "-": "subtracted", "*": "multiplied", "/": "divided", "^": "raised to a power"}
 
@@ -20,7 +23,8 @@ _VERBS = {"+": "added", "-": "subtracted", "*": "multiplied", "/": "divided", "^
 class Checker:
     """Infers the dimension of expressions. A part at fault is reported once and gives None from there up.
 
-    ``known`` maps every name to what it is: ``quantity``, ``word`` (one that takes a word), ``setting`` or ``let``.
+    ``known`` maps every name to what it is: ``quantity``, ``word`` (one that takes a word), ``setting``, ``let``, ``merit``,
+    ``grade``, or ``failed`` where its declaration is at fault and was reported.
     """
 
     def __init__(self, lookup: Lookup, known: Mapping[str, str], faults: list[Diagnostic]) -> None:
@@ -33,8 +37,7 @@ class Checker:
         """Give the dimension of an expression, or None after reporting."""
         match e:
             case tree.Literal():
-                unit = unit_of(e.number, self._faults)
-                return unit.dimension if unit else None
+                return self._literal(e)
             case tree.Reference():
                 return self._reference(e)
             case tree.Negation():
@@ -58,24 +61,33 @@ class Checker:
         if "hardness" in (left.kind, right.kind):
             return self._fail("M305", c, verb="compared")
         if left != right:
-            advice = "both sides must have one dimension"
-            if right == NUMBER and isinstance(c.right, tree.Literal):
-                advice = f"give {c.right.number.digits} a unit of {describe(left)}"
-            return self._unlike(c, left, right, "compared", advice)
+            return self._unlike(c, left, right, "compared")
         return left
+
+    def _literal(self, e: tree.Literal) -> Dimension | None:
+        unit = unit_of(e.number, self._faults)
+        if unit is None or base_of(e.number, unit, self._faults) is None:
+            return None
+        return unit.dimension
 
     def _reference(self, e: tree.Reference) -> Dimension | None:
         if e.name in self._bound:
             return self._bound[e.name]
         if e.name in CONSTANTS:
             return CONSTANTS[e.name][1]
-        if e.name not in self._known:
-            advice = near(e.name, [*self._known, *CONSTANTS], "declare it with quantity, setting or let")
-            return self._fail("M214", e, name=e.name, near=advice)
-        if self._known[e.name] == "word":
-            advice = f"ask for it in a condition: {e.name} is WORD"
-            return self._fail("M232", e, name=e.name, wanted="a word", found="part of a formula", advice=advice)
-        return self._lookup(e.name)
+        kind = self._known.get(e.name)
+        if kind is None:
+            usable = [n for n, k in self._known.items() if k in ("quantity", "setting", "let")]
+            advice = near(e.name, [*usable, *CONSTANTS], "declare it with quantity, setting or let")
+            return self._fail("M214", e, name=brief(e.name), near=advice)
+        if kind == "word":
+            advice = f"ask for its word in a when: {e.name} is WORD"
+            facts = {"wanted": "a word", "found": "the numbers of a formula"}
+            return self._fail("M232", e, name=e.name, advice=advice, **facts)
+        if kind in ("merit", "grade"):
+            advice = "use what it is made of" if kind == "merit" else "use the quantity that it grades"
+            return self._fail("M246", e, name=e.name, kind=kind, advice=advice)
+        return self._lookup(e.name) if kind != "failed" else None
 
     def _negation(self, e: tree.Negation) -> Dimension | None:
         inner = self.infer(e.operand)
@@ -97,7 +109,7 @@ class Checker:
         if left == TEMPERATURE_DIFFERENCE and right == TEMPERATURE_POINT and e.operator == "+":
             return right
         if left != right:
-            return self._unlike(e, left, right, verb, "convert one of them")
+            return self._unlike(e, left, right, verb)
         return left
 
     def _product(self, e: tree.Binary) -> Dimension | None:
@@ -116,10 +128,12 @@ class Checker:
         if base.kind != "plain":
             return self._special(base, e, _VERBS["^"])
         if exponent != NUMBER:
-            return self._fail("M303", e.right, what="an exponent", found=describe(exponent))
+            return self._fail("M303", e.right, what="an exponent", found=with_article(exponent))
+        constant = constant_of(e.right)
+        if constant is not None and abs(constant) > LARGEST_EXPONENT:
+            return self._fail("M307", e.right, found=f"{float(min(abs(constant), 10**300)):.4g}", limit=LARGEST_EXPONENT)
         if base == NUMBER:
             return NUMBER
-        constant = constant_of(e.right)
         if constant is None:
             return self._fail("M306", e.right)
         return base.to_power(constant)
@@ -127,34 +141,31 @@ class Checker:
     def _call(self, e: tree.Call) -> Dimension | None:
         function = FUNCTIONS.get(e.function.text)
         if function is None:
-            return self._fail("M218", e.function, name=e.function.text, near=near(e.function.text, FUNCTIONS))
+            advice = near(e.function.text, FUNCTIONS, f"the functions are {', '.join(FUNCTIONS)}")
+            return self._fail("M218", e.function, name=brief(e.function.text), near=advice)
         count = len(e.arguments)
         if count < function.least or (function.most is not None and count > function.most):
             wanted = f"{function.least} argument" + ("s" if function.least > 1 else "")
             wanted = wanted if function.most is not None else f"{wanted} or more"
-            return self._fail("M219", e, name=function.name, wanted=wanted, found=count)
+            letters = ", ".join("abc"[: function.least])
+            pattern = f"{function.name}({letters})" if function.most else f"{function.name}({letters}, ...)"
+            return self._fail("M219", e, name=function.name, wanted=wanted, found=count, pattern=pattern)
         dimensions = [self.infer(a) for a in e.arguments]
         sound = tuple(d for d in dimensions if d is not None)
         if len(sound) < count:
             return None
         result = function.rule(sound)
         if result is None:
-            found = " and ".join(f"a {describe(d)}" for d in sound)
-            self._faults.append(
-                diagnose(
-                    "M303",
-                    e.span,
-                    what=function.name,
-                    found=found,
-                    help=f"{function.name} takes {function.wants}; this is {found}",
-                )
-            )
+            found = " and ".join(dict.fromkeys(with_article(d) for d in sound))
+            facts = {"name": function.name, "wanted": function.wants, "found": found}
+            return self._fail("M232", e, advice=_other_argument(function.name, sound), **facts)
         return result
 
     def _integral(self, e: tree.Integral) -> Dimension | None:
         start, stop = self.infer(e.start), self.infer(e.stop)
-        if not (e.points.digits.isdigit() and 1 <= int(e.points.digits) <= 32):
-            self._fail("M240", e.points, found=e.points.digits)
+        digits = e.points.digits
+        if not (digits.isdigit() and len(digits) < 5 and 1 <= int(digits) <= 32):
+            self._fail("M240", e.points, found=brief(digits))
         shadowed = self._bound.get(e.variable.text)
         if e.variable.text in self._known or e.variable.text in CONSTANTS or shadowed is not None:
             return self._fail("M231", e.variable, name=e.variable.text, kind="name of something else")
@@ -163,7 +174,7 @@ class Checker:
         body = self.infer(e.body)
         del self._bound[e.variable.text]
         if start is not None and stop is not None and start != stop:
-            return self._unlike(e, start, stop, "the ends of one integral", "give both ends one dimension")
+            return self._unlike(e, start, stop, "the ends of one integral")
         if body is None or variable is None:
             return None
         for side in (body, variable):
@@ -175,11 +186,10 @@ class Checker:
         return self._fail("M304" if dimension.kind == "point" else "M305", e, verb=verb)
 
     def _unlike(
-        self, at: tree.Expression | tree.Comparison, left: Dimension, right: Dimension, verb: str, advice: str
+        self, at: tree.Expression | tree.Comparison, left: Dimension, right: Dimension, verb: str
     ) -> Dimension | None:
-        return self._fail(
-            "M302", at, left=f"a {describe(left)}", right=f"a {describe(right)}", verb=verb, advice=advice
-        )
+        facts = {"left": with_article(left), "right": with_article(right), "verb": verb}
+        return self._fail("M302", at, advice=_one_dimension(at, left, right), **facts)
 
     def _fail(
         self, code: str, at: tree.Expression | tree.Comparison | tree.Name | tree.Number, **facts: Any
@@ -187,6 +197,29 @@ class Checker:
         """Report a fault; gives None, the dimension of a part at fault."""
         self._faults.append(diagnose(code, at.span, **facts))
         return None
+
+
+def _one_dimension(e: tree.Expression | tree.Comparison, left: Dimension, right: Dimension) -> str:
+    """Say how two sides may come to one dimension."""
+    if isinstance(e, tree.Binary | tree.Comparison):
+        for side, dimension, other in ((e.left, left, right), (e.right, right, left)):
+            if isinstance(side, tree.Literal) and dimension == NUMBER and other not in (NUMBER, HARDNESS):
+                return f"write its unit too: {side.number.digits} {example_unit(other)}"
+    if {left, right} == {TEMPERATURE_POINT, TEMPERATURE_DIFFERENCE}:
+        return "write differences in K and points in degC; absolute(...) turns a point into kelvins"
+    return "both sides need one dimension: look for a factor that is missing or one too many"
+
+
+def _other_argument(function: str, found: tuple[Dimension, ...]) -> str:
+    if HARDNESS in found:
+        return "read the hardness with reading(...), in a law that says 'when ... on' its scale"
+    if function == "absolute":
+        return "leave absolute(...) away: only points in degC need it"
+    if function == "reading":
+        return "leave reading(...) away: only a hardness needs it"
+    if TEMPERATURE_POINT in found:
+        return "write absolute(...) for kelvins, or subtract a point first"
+    return "write all of them in one dimension" if len(found) > 1 else "divide by a reference of the same dimension"
 
 
 def constant_of(e: tree.Expression) -> Fraction | None:

@@ -8,9 +8,9 @@ from ..text.diagnostic import Diagnostic, Related, diagnose
 from .declaring import in_ranges
 from .laws import Names, unknown_word
 from .model import Amount, EntityDecl, Evidence, GivenValue, QuantityDecl
-from .near import near
+from .near import brief, listed, near
 from .units import HARDNESS
-from .valuing import amount_of, mismatch, text_of
+from .valuing import amount_of, in_unit, mismatch, text_of
 
 NOT_GIVEN = Evidence("assumed", "no evidence given", stated=False)
 
@@ -31,7 +31,7 @@ def resolve(entities: Mapping[str, tree.Entity], names: Names, faults: list[Diag
 
 def lineage(entity: tree.Entity, entities: Mapping[str, tree.Entity], faults: list[Diagnostic]) -> list[str]:
     """List an entity and what it inherits from, nearest first; report an unknown base or a circle."""
-    line = [entity.name.text]
+    line = {entity.name.text: entity}
     current = entity
     while current.base is not None:
         base = current.base
@@ -42,16 +42,19 @@ def lineage(entity: tree.Entity, entities: Mapping[str, tree.Entity], faults: li
                     entities,
                     f"is a use line missing for the file that defines this {entity.kind}?",
                 )
-                faults.append(diagnose("M212", base.span, kind=entity.kind, name=base.text, near=advice))
+                faults.append(diagnose("M212", base.span, kind=entity.kind, name=brief(base.text), near=advice))
             break
         if base.text in line:
-            if base.text == entity.name.text:
-                chain = " -> ".join([*line, base.text])
-                faults.append(diagnose("M213", base.span, name=base.text, chain=chain))
+            # Every member of the circle comes by here; the first by name reports for all.
+            if base.text == entity.name.text == min(line):
+                names = list(line) if len(line) <= 8 else [*list(line)[:4], "...", *list(line)[-3:]]
+                chain = " -> ".join([*names, base.text])
+                related = [Related(e.base.span, f"{n} inherits here") for n, e in line.items() if e.base][1:6]
+                first = entity.base or base
+                faults.append(diagnose("M213", first.span, name=base.text, chain=chain, related=related))
             break
-        line.append(base.text)
-        current = entities[base.text]
-    return line
+        current = line[base.text] = entities[base.text]
+    return list(line)
 
 
 def _own_values(entity: tree.Entity, names: Names, faults: list[Diagnostic]) -> dict[str, GivenValue]:
@@ -73,7 +76,8 @@ def take(
     name = item.name.text
     quantity = names.quantities.get(name)
     if quantity is None:
-        faults.append(_unknown(item, entity, names))
+        if name not in names.failed:
+            faults.append(_unknown(item, entity, names))
     elif quantity.owner != entity.kind:
         faults.append(diagnose("M220", item.name.span, name=name, owner=quantity.owner, kind=entity.kind))
     elif name in values:
@@ -87,14 +91,17 @@ def take(
 
 def _unknown(item: tree.Given, entity: tree.Entity, names: Names) -> Diagnostic:
     name = item.name.text
-    if name in names.settings:
-        advice = f"settings belong in a profile; a {entity.kind} gives quantities"
-    elif name in names.lets:
-        advice = f"laws derive {name}; to give it, declare: quantity {name} of {entity.kind} : DIMENSION"
-    else:
-        mine = [q.name for q in names.quantities.values() if q.owner == entity.kind]
-        advice = near(name, mine, "declare it with quantity, or check that the file that declares it is used")
-    return diagnose("M214", item.name.span, name=name, near=advice)
+    kind = names.kinds.get(name)
+    if kind == "let":
+        what = f"derived by law {listed((let.law for let in names.lets[name]), 'and')}"
+        advice = "leave it out; to give it instead, declare it with quantity"
+        return diagnose("M245", item.name.span, name=name, what=what, advice=advice)
+    if kind is not None:
+        advice = "write it in a profile" if kind == "setting" else "write it in a profile, with 'at most' or 'at least'"
+        return diagnose("M245", item.name.span, name=name, what=f"a {kind}", advice=advice)
+    mine = [q.name for q in names.quantities.values() if q.owner == entity.kind]
+    advice = near(name, mine, "declare it with quantity, or check that the file that declares it is used")
+    return diagnose("M214", item.name.span, name=brief(name), near=advice)
 
 
 def _value(
@@ -106,7 +113,7 @@ def _value(
     base = GivenValue(quantity.name, None, "", evidence, entity.name.text, item.span)
     if isinstance(item.value, tree.Word):
         if not quantity.words:
-            advice = "give a number and its unit"
+            advice = in_unit(quantity.dimension) if quantity.dimension else "write a number"
             faults.append(_wrong_sort(item, quantity.name, "a number", f"the word {item.value.text}", advice))
             return None
         if item.value.text not in quantity.words:
@@ -114,7 +121,7 @@ def _value(
             return None
         return replace(base, word=item.value.text)
     if quantity.dimension is None:
-        advice = f"write one of {', '.join(quantity.words)}"
+        advice = f"write {listed(quantity.words)}"
         faults.append(_wrong_sort(item, quantity.name, "a word", text_of(item.value), advice))
         return None
     amount = checked_amount(item.value, quantity, faults)

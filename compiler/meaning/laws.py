@@ -1,7 +1,7 @@
 """Checking laws: their parts, the names they use, and the dimension of everything they say."""
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TypeVar
 
 from ..syntax import tree
@@ -9,8 +9,8 @@ from ..text.diagnostic import Diagnostic, Related, diagnose
 from .declaring import text_of
 from .dimensions import Checker, names_in
 from .model import LawDecl, LetDecl, MeritDecl, QuantityDecl, SettingDecl
-from .near import listed, near
-from .units import HARDNESS, UNITS, Dimension, describe
+from .near import brief, listed, near
+from .units import HARDNESS, UNITS, Dimension, with_article
 
 _T = TypeVar("_T", tree.About, tree.SourceNote, tree.When)
 
@@ -26,15 +26,11 @@ def declare_law(node: tree.Law, faults: list[Diagnostic]) -> LawDecl:
     if source is None:
         advice = 'add: source published "where it comes from" (or textbook, practice, assumed)'
         faults.append(diagnose("M225", node.name.span, law=name, part="source", advice=advice))
-    lets = tuple(
-        LetDecl(i.name.text, i.expression, text_of(i.doc), name, i.name.span)
-        for i in node.items
-        if isinstance(i, tree.Let)
-    )
+    lets = _lets(node, faults)
     requires = tuple(i for i in node.items if isinstance(i, tree.Require))
     valids = tuple(i for i in node.items if isinstance(i, tree.Valid))
     notices = tuple(i for i in node.items if isinstance(i, tree.Notice))
-    if node.items and not (lets or requires or notices):
+    if about is not None and source is not None and not (lets or requires or notices):
         faults.append(diagnose("M241", node.name.span, name=name))
     return LawDecl(
         name,
@@ -50,6 +46,20 @@ def declare_law(node: tree.Law, faults: list[Diagnostic]) -> LawDecl:
     )
 
 
+def _lets(node: tree.Law, faults: list[Diagnostic]) -> tuple[LetDecl, ...]:
+    lets: dict[str, LetDecl] = {}
+    for i in node.items:
+        if not isinstance(i, tree.Let):
+            continue
+        name = i.name.text
+        if name in lets:
+            related = [Related(lets[name].span, "first derived here")]
+            faults.append(diagnose("M210", i.name.span, kind="let", name=name, related=related))
+        else:
+            lets[name] = LetDecl(name, i.expression, text_of(i.doc), node.name.text, i.name.span)
+    return tuple(lets.values())
+
+
 def _single(node: tree.Law, kind: type[_T], part: str, faults: list[Diagnostic]) -> _T | None:
     found = [i for i in node.items if isinstance(i, kind)]
     for extra in found[1:]:
@@ -60,16 +70,23 @@ def _single(node: tree.Law, kind: type[_T], part: str, faults: list[Diagnostic])
 
 @dataclass(frozen=True, slots=True)
 class Names:
-    """What may be used in a formula, and what each name is."""
+    """What formulas, values and wants may name.
+
+    ``others`` are merits and grades with their kind, ``failed`` the names whose declaration is at fault: a use of
+    one is not reported again.
+    """
 
     quantities: Mapping[str, QuantityDecl]
     settings: Mapping[str, SettingDecl]
     lets: Mapping[str, tuple[LetDecl, ...]]
+    others: Mapping[str, str] = field(default_factory=dict)
+    failed: frozenset[str] = frozenset()
 
     @property
     def kinds(self) -> dict[str, str]:
         """Each name with its kind; a given quantity comes before a let of its name."""
-        kinds = dict.fromkeys(self.lets, "let")
+        kinds = dict.fromkeys(self.failed, "failed") | dict(self.others)
+        kinds |= dict.fromkeys(self.lets, "let")
         kinds |= dict.fromkeys(self.settings, "setting")
         kinds |= {n: "quantity" if q.dimension is not None else "word" for n, q in self.quantities.items()}
         return kinds
@@ -86,24 +103,14 @@ def check_laws(
             dimensions[quantity.name] = quantity.dimension
     dimensions |= {s.name: s.dimension for s in names.settings.values()}
 
-    _break_circles(names.lets, dimensions, faults)
-
-    def lookup(name: str) -> Dimension | None:
-        if name not in dimensions:
-            dimensions[name] = None
-            checker = Checker(lookup, kinds, faults)
-            found = [(let, checker.infer(let.expression)) for let in names.lets[name]]
+    checker = Checker(dimensions.get, kinds, faults)
+    for name in _in_order(names, faults):
+        found = [(let, checker.infer(let.expression)) for let in names.lets[name]]
+        quantity = names.quantities.get(name)
+        if quantity is None:
             dimensions[name] = next((d for _, d in found if d is not None), None)
-            for let, dimension in found:
-                _same(let, dimension, dimensions[name], faults)
-        return dimensions[name]
-
-    for name in sorted(names.lets):
-        if name in names.quantities or name in names.settings:
-            _check_fallback(name, names, Checker(lookup, kinds, faults), faults)
-        else:
-            lookup(name)
-    checker = Checker(lookup, kinds, faults)
+        for let, dimension in found:
+            _same(let, dimension, dimensions.get(name), faults)
     for merit in merits:
         dimensions[merit.name] = checker.infer(merit.expression)
     for law in laws:
@@ -113,35 +120,21 @@ def check_laws(
 
 def _same(let: LetDecl, found: Dimension | None, wanted: Dimension | None, faults: list[Diagnostic]) -> None:
     if found is not None and wanted is not None and found != wanted:
-        advice = f"every derivation of {let.name} must give a {describe(wanted)}"
-        faults.append(
-            diagnose(
-                "M301",
-                let.span,
-                name=let.name,
-                wanted=describe(wanted),
-                found=describe(found),
-                found_text="this formula",
-                advice=advice,
-            )
-        )
+        advice = f"every derivation of {let.name} must give {with_article(wanted)}"
+        facts = {"name": let.name, "wanted": with_article(wanted), "found": with_article(found)}
+        faults.append(diagnose("M301", let.span, found_text="this formula", advice=advice, **facts))
 
 
-def _check_fallback(name: str, names: Names, checker: Checker, faults: list[Diagnostic]) -> None:
-    for let in names.lets[name]:
-        if name in names.settings:
-            related = [Related(names.settings[name].span, "the setting")]
-            faults.append(diagnose("M231", let.span, name=name, kind="setting", related=related))
-        else:
-            _same(let, checker.infer(let.expression), names.quantities[name].dimension, faults)
+def _in_order(names: Names, faults: list[Diagnostic]) -> list[str]:
+    """List derived names, each after those that it is derived from; report names derived from themselves.
 
-
-def _break_circles(
-    lets: Mapping[str, tuple[LetDecl, ...]], dimensions: dict[str, Dimension | None], faults: list[Diagnostic]
-) -> None:
-    """Report names that are derived from themselves; their dimension counts as unknown from then on."""
+    A declared quantity may be given, so a circle through one is looked for on each machine.
+    """
+    lets = names.lets
+    ordered: list[str] = []
+    inner = lets.keys() - names.quantities.keys()
     uses = {
-        n: sorted({r.name for let in all_lets for r in names_in(let.expression)} & set(lets))
+        n: sorted({r.name for let in all_lets for r in names_in(let.expression)} & inner)
         for n, all_lets in lets.items()
     }
     state: dict[str, int] = {}
@@ -157,14 +150,26 @@ def _break_circles(
                 stack.append((name, at + 1))
                 following = uses[name][at]
                 if state.get(following) == 1:
-                    chain = [n for n, _ in stack][[n for n, _ in stack].index(following) :]
-                    shown = " -> ".join([*chain, following])
-                    faults.append(diagnose("M229", lets[following][0].span, name=following, chain=shown))
-                    dimensions.setdefault(following, None)
+                    path = [n for n, _ in stack]
+                    faults.append(circle([lets[n][0] for n in path[path.index(following) :]]))
                 elif not state.get(following):
                     stack.append((following, 0))
             else:
                 state[name] = 2
+                ordered.append(name)
+    return ordered
+
+
+def circle(lets: list[LetDecl]) -> Diagnostic:
+    """Report lets of which each uses the next and the last uses the first."""
+    first = lets[0]
+    chain = " -> ".join(let.name for let in [*_shortened(lets), first])
+    related = [Related(let.span, f"derives {let.name}") for let in lets[1:6]]
+    return diagnose("M229", first.span, name=first.name, chain=chain, related=related)
+
+
+def _shortened(lets: list[LetDecl]) -> list[LetDecl]:
+    return lets if len(lets) <= 8 else [*lets[:4], *lets[-4:]]
 
 
 def _check_law(law: LawDecl, checker: Checker, names: Names, faults: list[Diagnostic]) -> None:
@@ -172,20 +177,37 @@ def _check_law(law: LawDecl, checker: Checker, names: Names, faults: list[Diagno
         _check_condition(law.when, checker, names, faults)
         for test in law.when.tests:
             if isinstance(test, tree.Comparison):
-                for r in names_in(test.left) + names_in(test.right):
-                    if r.name in names.settings or (r.name in names.lets and r.name not in names.quantities):
-                        faults.append(diagnose("M230", r.span, name=r.name))
+                _check_when(test, names, faults)
     for require in law.requires:
         checker.comparison(require.comparison)
         for remedy in require.remedies:
             if remedy.name.text not in names.quantities and remedy.name.text not in names.settings:
+                if remedy.name.text in names.failed:
+                    continue
                 advice = near(remedy.name.text, [*names.quantities, *names.settings], "name a quantity or a setting")
-                faults.append(diagnose("M239", remedy.name.span, name=remedy.name.text, help=advice))
+                faults.append(diagnose("M239", remedy.name.span, name=brief(remedy.name.text), help=advice))
     for valid in law.valids:
         checker.comparison(valid.comparison)
     for notice in law.notices:
         if notice.where is not None:
             _check_condition(notice.where, checker, names, faults)
+
+
+def _check_when(test: tree.Comparison, names: Names, faults: list[Diagnostic]) -> None:
+    """A when is decided for whole ranges of inputs, so it compares plain inputs and numbers only."""
+    inputs = [r for side in (test.left, test.right) for r in names_in(side)]
+    derived = [r for r in inputs if r.name in names.settings or r.name in names.lets]
+    derived = [r for r in derived if r.name not in names.quantities]
+    for r in derived:
+        faults.append(diagnose("M230", r.span, name=r.name))
+    if derived or any(r.name not in names.kinds for r in inputs):
+        return
+    for side in (test.left, test.right):
+        bare = side.operand if isinstance(side, tree.Negation) else side
+        if not isinstance(bare, tree.Literal | tree.Reference):
+            faults.append(diagnose("M242", side.span, found="a formula"))
+    if not inputs:
+        faults.append(diagnose("M242", test.span, found="numbers alone", help="name a quantity on one side"))
 
 
 def _check_condition(condition: tree.Condition, checker: Checker, names: Names, faults: list[Diagnostic]) -> None:
@@ -204,16 +226,7 @@ def _check_scale(test: tree.OnScale, names: Names, faults: list[Diagnostic]) -> 
     unit = UNITS.get(test.scale.text)
     if quantity is not None and (unit is None or unit.scale is None):
         scales = sorted(s for s, u in UNITS.items() if u.scale is not None)
-        faults.append(
-            diagnose(
-                "M217",
-                test.scale.span,
-                name=test.scale.text,
-                quantity="a scale",
-                words=listed(scales),
-                near="",
-            )
-        )
+        faults.append(unknown_word(test.scale.text, "a hardness scale", scales, test.scale))
 
 
 def _check_word(test: tree.IsWord, names: Names, faults: list[Diagnostic]) -> None:
@@ -226,7 +239,8 @@ def unknown_word(word: str, name: str, words: Iterable[str], at: tree.Name | tre
     """Report a word that is none of those a quantity or grade takes."""
     known = list(words)
     guess = near(word, known, "")
-    return diagnose("M217", at.span, name=word, quantity=name, words=listed(known), near=f"; {guess}" if guess else "")
+    facts = {"name": brief(word), "quantity": name, "words": listed(known), "near": f"; {guess}" if guess else ""}
+    return diagnose("M217", at.span, **facts)
 
 
 def _quantity(
@@ -234,20 +248,21 @@ def _quantity(
 ) -> QuantityDecl | None:
     quantity = names.quantities.get(name.text)
     if quantity is None:
-        advice = near(name.text, names.quantities, "conditions look at quantities")
-        faults.append(diagnose("M214", name.span, name=name.text, near=advice))
+        kind = names.kinds.get(name.text, "")
+        if kind in ("setting", "let"):
+            faults.append(diagnose("M230", name.span, name=name.text))
+        elif kind != "failed":
+            advice = near(name.text, names.quantities, "conditions look at quantities")
+            faults.append(diagnose("M214", name.span, name=brief(name.text), near=advice))
         return None
     if not fits(quantity):
-        advice = f"only {wanted} can be asked for this way"
-        faults.append(
-            diagnose(
-                "M232",
-                name.span,
-                name=name.text,
-                wanted="a number",
-                found=f"what is asked of {wanted}",
-                advice=advice,
-            )
-        )
+        if quantity.words:
+            takes, advice = "a word", f"ask: {name.text} is {quantity.words[0]}"
+        else:
+            takes, advice = "a number", f"compare it: {name.text} > NUMBER UNIT"
+        if quantity.dimension == HARDNESS:
+            takes, advice = "a reading", f"ask: {name.text} on shore_a"
+        facts = {"name": name.text, "wanted": takes, "found": f"what is asked of {wanted}"}
+        faults.append(diagnose("M232", name.span, advice=advice, **facts))
         return None
     return quantity

@@ -1,6 +1,7 @@
 """Reading a file and all that it uses, within the project and the library."""
 
 import os
+import stat
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
@@ -9,10 +10,12 @@ from ..syntax import tree
 from ..syntax.reading import read
 from ..text.diagnostic import Diagnostic, Related, diagnose
 from ..text.source import NOWHERE, Source, Span
-from .near import near
+from .near import brief, near
 
 LARGEST = 1_000_000
 """Bytes of the largest file that is read."""
+DEEPEST = 64
+"""Length of the longest chain of files that use one another."""
 
 
 @dataclass(slots=True)
@@ -32,7 +35,7 @@ def library_folder() -> Path:
 
 def project_root(path: Path) -> Path:
     """Give the folder that imports may not leave: the enclosing repository, or the file's own folder."""
-    folder = path.resolve().parent
+    folder = _resolved(path).parent
     for candidate in (folder, *folder.parents):
         if (candidate / ".git").exists():
             return candidate
@@ -41,11 +44,19 @@ def project_root(path: Path) -> Path:
 
 def load(path: Path) -> Loaded:
     """Read ``path`` and everything it uses; faults are collected, never raised."""
-    folder = path.resolve().parent
-    loader = _Loader(folder, project_root(path), library_folder().resolve())
+    resolved = _resolved(path)
+    loader = _Loader(resolved.parent, project_root(path), library_folder().resolve())
     loaded = Loaded(path.name)
-    loader.visit(path.resolve(), path.name, NOWHERE, loaded, [])
+    loader.visit(resolved, path.name, NOWHERE, loaded, [])
     return loaded
+
+
+def _resolved(path: Path) -> Path:
+    """Follow links; a path that leads nowhere is kept, and is reported when it is read."""
+    try:
+        return path.resolve()
+    except (OSError, RuntimeError, ValueError):
+        return Path(os.path.abspath(path))
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +71,9 @@ class _Loader:
             loaded.faults.append(diagnose("M201", user, chain=shown))
             return
         if name in loaded.sources:
+            return
+        if len(chain) > DEEPEST:
+            loaded.faults.append(diagnose("M204", user, limit=DEEPEST))
             return
         text = _text(path, name, user, loaded.faults)
         if text is None:
@@ -76,58 +90,92 @@ class _Loader:
         loaded.files[name] = file
 
     def _name(self, path: Path) -> str:
-        if path.is_relative_to(self.library) and not self.folder.is_relative_to(self.library):
-            return "library/" + path.relative_to(self.library).as_posix()
-        if path.is_relative_to(self.library) and not path.is_relative_to(self.folder):
-            return "library/" + path.relative_to(self.library).as_posix()
-        return Path(os.path.relpath(path, self.folder)).as_posix()
+        own = self.folder.is_relative_to(self.library) and path.is_relative_to(self.folder)
+        if path.is_relative_to(self.library) and not own:
+            return LIBRARY + path.relative_to(self.library).as_posix()
+        name = Path(os.path.relpath(path, self.folder)).as_posix()
+        # A shop may have a folder of this name itself.
+        return f"./{name}" if name.startswith(LIBRARY) else name
 
     def _resolve(self, use: tree.Use, user: Path, name: str, faults: list[Diagnostic]) -> Path | None:
         written = use.path.text
-        within_library = use.library or name.startswith("library/")
+        within_library = use.library or name.startswith(LIBRARY)
         base = self.library if use.library else user.parent
         limit = self.library if within_library else self.root
         with_ending = written if written.endswith(".melt") else written + ".melt"
-        if os.path.isabs(written) or "\\" in written or "\0" in written:
-            faults.append(diagnose("M202", use.path.span, path=written, root=_shown_root(within_library)))
+        path = _resolved(base / with_ending)
+        if os.path.isabs(written) or "\\" in written or not path.is_relative_to(limit):
+            facts = {"path": brief(written), "root": "the library" if within_library else "the project"}
+            advice = self._inside(written, within_library)
+            faults.append(diagnose("M202", use.path.span, advice=advice, **facts))
             return None
-        path = (base / with_ending).resolve()
-        if not path.is_relative_to(limit):
-            faults.append(diagnose("M202", use.path.span, path=written, root=_shown_root(within_library)))
-            return None
-        if not path.is_file():
+        if not _exists(path):
             what = "library file" if use.library else "file"
-            others = (p.relative_to(base).with_suffix("").as_posix() for p in sorted(base.rglob("*.melt")))
-            advice = near(written.removesuffix(".melt"), others if use.library else _beside(user))
-            faults.append(diagnose("M203", use.path.span, what=what, path=written, near=advice))
+            others = _library_files(base) if use.library else _beside(user)
+            advice = near(written if not use.library else written.removesuffix(".melt"), others, _listing(others))
+            faults.append(diagnose("M203", use.path.span, what=what, path=brief(written), near=advice))
             return None
         return path
 
+    def _inside(self, written: str, within_library: bool) -> str:
+        if within_library:
+            return "name a file of the library"
+        if "\\" in written:
+            return "write the path with / and relative to this file"
+        if self.root == self.folder:
+            return "copy the file into the folder of the compiled file, or below it, and use it from there"
+        return f"copy the file into the project, below its folder {self.root.name}, and use it from there"
 
-def _shown_root(library: bool) -> str:
-    return "the library" if library else "the project's folder"
+
+LIBRARY = "library/"
+"""What the display names of library files start with."""
+
+
+def _exists(path: Path) -> bool:
+    """Tell whether anything is there; what cannot be read is reported when it is read."""
+    try:
+        path.stat()
+    except FileNotFoundError:
+        return False
+    except (OSError, ValueError):
+        return os.path.lexists(path)
+    return True
+
+
+def _library_files(base: Path) -> list[str]:
+    return [p.relative_to(base).with_suffix("").as_posix() for p in sorted(base.rglob("*.melt"))]
 
 
 def _beside(user: Path) -> list[str]:
     return [p.name for p in sorted(user.parent.glob("*.melt")) if p != user]
 
 
+def _listing(names: list[str]) -> str:
+    if not names:
+        return "there is no other file beside this one; check the path"
+    return f"there are {', '.join(names[:8])}{' and more' if len(names) > 8 else ''}"
+
+
 def _text(path: Path, name: str, user: Span, faults: list[Diagnostic]) -> str | None:
     """Read a file as UTF-8; report what keeps it from being read."""
     place = user if user != NOWHERE else Span(name, 0, 0)
     try:
-        size = path.stat().st_size
-        if size > LARGEST:
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode):
+            reason = "it is a folder" if stat.S_ISDIR(found.st_mode) else "it is not a file"
+            faults.append(diagnose("M105", place, path=name, reason=reason))
+            return None
+        if found.st_size > LARGEST:
             limit = f"{LARGEST:,}"
-            faults.append(diagnose("M103", place, path=name, size=f"{size:,}", limit=limit))
+            faults.append(diagnose("M103", place, path=name, size=f"{found.st_size:,}", limit=limit))
             return None
         data = path.read_bytes()
     except FileNotFoundError:
         faults.append(diagnose("M101", place, path=name))
         return None
-    except OSError as error:
-        reason = (error.strerror or "it cannot be opened").lower()
-        faults.append(diagnose("M105", place, path=name, reason=reason))
+    except (OSError, ValueError) as error:
+        reason = (getattr(error, "strerror", "") or "it cannot be opened").lower()
+        faults.append(diagnose("M105", place, path=brief(name), reason=reason))
         return None
     try:
         return data.decode("utf-8-sig")

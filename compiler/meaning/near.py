@@ -3,10 +3,21 @@
 from collections.abc import Iterable
 
 
+LONGEST_NAME = 64
+"""Characters of the longest name that may be declared."""
+
+
+def brief(text: str) -> str:
+    """Cut a text that is too long for a sentence."""
+    return text if len(text) <= LONGEST_NAME else f"{text[: LONGEST_NAME - 3]}..."
+
+
 def near(name: str, candidates: Iterable[str], otherwise: str = "check the spelling") -> str:
     """Say which known names are close to ``name``, or ``otherwise`` where none is."""
     from difflib import get_close_matches
 
+    if len(name) > LONGEST_NAME:
+        return otherwise
     known = sorted(set(candidates))
     folded = {k.casefold().replace("-", "_"): k for k in known}
     close = [folded[m] for m in get_close_matches(name.casefold().replace("-", "_"), folded, n=3, cutoff=0.6)]

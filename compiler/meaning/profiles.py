@@ -1,5 +1,6 @@
 """Profiles: what they name, give, want, prefer and pin, checked and inherited."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -7,6 +8,7 @@ from typing import TypeVar
 
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
+from .declaring import listed_twice
 from .entities import lineage, take
 from .laws import Names, unknown_word
 from .model import (
@@ -20,9 +22,9 @@ from .model import (
     SettingDecl,
     WantDecl,
 )
-from .near import near
-from .units import Dimension, describe, from_base
-from .valuing import amount_of, base_of, mismatch, text_of, unit_of
+from .near import brief, listed, near
+from .units import Dimension, from_base
+from .valuing import amount_of, base_of, in_unit, mismatch, text_of, unit_of
 
 DEFAULT_SHARE = 0.02
 """How much of an earlier merit a later one may cost where the author does not say."""
@@ -73,17 +75,23 @@ def resolve_profiles(
             whole.values |= own.values
             whole.pins |= own.pins
             whole.wants |= own.wants
-        profile = _profile(entity, whole, faults)
+        profile = _profile(entity, whole, around, faults)
         if profile is not None:
             resolved[name] = profile
     return resolved
 
 
-def _profile(entity: tree.Entity, draft: _Draft, faults: list[Diagnostic]) -> ProfileDecl | None:
+def _profile(
+    entity: tree.Entity, draft: _Draft, around: Surroundings, faults: list[Diagnostic]
+) -> ProfileDecl | None:
     name = entity.name.text
-    for part, found in (("material", draft.material), ("machines", draft.machines)):
+    parts = (("material", draft.material, around.materials), ("machines", draft.machines, around.machines))
+    for part, found, known in parts:
         if found is None:
-            faults.append(diagnose("M402", entity.name.span, name=name, part=part))
+            advice = f"add a line: {part} {_likely(known)}"
+            if not known:
+                advice = f"define one with {part.removesuffix('s')} NAME {{ ... }}, and name it here: {part} NAME"
+            faults.append(diagnose("M402", entity.name.span, name=name, part=part, advice=advice))
     if draft.material is None or draft.machines is None:
         return None
     return ProfileDecl(
@@ -99,6 +107,12 @@ def _profile(entity: tree.Entity, draft: _Draft, faults: list[Diagnostic]) -> Pr
     )
 
 
+def _likely(known: Mapping[str, EntityDecl]) -> str:
+    """Name an entity for an example: one that the author wrote himself where there is one."""
+    own = [n for n, e in known.items() if not e.span.file.startswith("library/")]
+    return next(iter(own or known), "NAME")
+
+
 def _draft(entity: tree.Entity, around: Surroundings, faults: list[Diagnostic]) -> _Draft:
     draft = _Draft()
     for item in entity.items:
@@ -108,15 +122,18 @@ def _draft(entity: tree.Entity, around: Surroundings, faults: list[Diagnostic]) 
                 _known(item.name, "material", around.materials, faults)
             case tree.UsesMachines():
                 draft.machines = _once(draft.machines, item, "machines", faults)
+                listed_twice(item.names, faults)
                 for machine in item.names:
                     _known(machine, "machine", around.machines, faults)
             case tree.Prefer():
                 draft.prefer = _once(draft.prefer, item, "prefer", faults)
                 draft.share = _share(item, faults)
+                listed_twice(item.names, faults)
                 for merit in item.names:
-                    if merit.text not in around.merits:
-                        advice = near(merit.text, around.merits, "declare it: merit NAME = FORMULA")
-                        faults.append(diagnose("M237", merit.span, name=merit.text, near=advice))
+                    if merit.text not in around.merits and merit.text not in around.names.failed:
+                        known = f"the merits are {listed(around.merits, 'and')}" if around.merits else ""
+                        advice = near(merit.text, around.merits, known or "declare it: merit NAME = FORMULA")
+                        faults.append(diagnose("M237", merit.span, name=brief(merit.text), near=advice))
             case tree.Want():
                 _want(item, draft, around, faults)
             case tree.Pin():
@@ -137,7 +154,7 @@ def _once(first: _T | None, item: _T, part: str, faults: list[Diagnostic]) -> _T
 def _known(name: tree.Name, kind: str, known: Mapping[str, EntityDecl], faults: list[Diagnostic]) -> None:
     if name.text not in known:
         advice = near(name.text, known, f"is a use line missing for the file that defines this {kind}?")
-        faults.append(diagnose("M212", name.span, kind=kind, name=name.text, near=advice))
+        faults.append(diagnose("M212", name.span, kind=kind, name=brief(name.text), near=advice))
 
 
 def _share(item: tree.Prefer, faults: list[Diagnostic]) -> float | None:
@@ -160,10 +177,12 @@ def _given(
     name = item.name.text
     setting = around.names.settings.get(name)
     if setting is None:
-        if name in around.grades or name in around.merits:
-            bound = f"{name} at most {text_of(item.value)}"
-            advice = f"bound it: {bound}, or: {name} at least {text_of(item.value)}"
-            faults.append(diagnose("M214", item.name.span, name=name, help=advice, near=""))
+        kind = around.names.kinds.get(name, "")
+        if kind in ("grade", "merit", "let"):
+            value = text_of(item.value)
+            what = f"derived by law {around.names.lets[name][0].law}" if kind == "let" else f"a {kind}"
+            advice = f"bound it: {name} at most {value}, or: {name} at least {value}"
+            faults.append(diagnose("M245", item.name.span, name=name, what=what, advice=advice))
         else:
             take(item, entity, draft.values, around.names, faults)
     elif not setting.given:
@@ -177,39 +196,59 @@ def _pin(item: tree.Pin, reason: str | None, draft: _Draft, around: Surroundings
     name = item.name.text
     setting = around.names.settings.get(name)
     if setting is None:
-        faults.append(_not_a_setting(item.name, around))
+        if name not in around.names.failed:
+            faults.append(_not_a_setting(item, around))
         return
     if name in draft.pins:
         related = [Related(draft.pins[name].span, "first fixed here")]
         faults.append(diagnose("M411", item.name.span, name=name, related=related))
         return
     if reason == "":
-        faults.append(diagnose("M236", item.span))
+        faults.append(diagnose("M236", item.span, pin=f"pin {name} = {text_of(item.value)}"))
     amount = amount_of(item.value, faults)
     if amount is None:
         if isinstance(item.value, tree.Word):
-            faults.append(diagnose("M410", item.value.span, name=name))
+            faults.append(_not_exact(item, setting, f"the word {brief(item.value.text)}", reason))
         return
     if amount.unit.dimension != setting.dimension:
         faults.append(mismatch(name, setting.dimension, amount, item.value.span))
-    elif not amount.exact:
-        faults.append(diagnose("M410", item.value.span, name=name))
+    elif not isinstance(item.value, tree.Exact):
+        faults.append(_not_exact(item, setting, f"the range {amount.text}", reason))
     elif _on_lattice(item, amount, setting, faults):
         draft.pins[name] = PinDecl(name, amount, reason or "", item.span)
 
 
-def _not_a_setting(name: tree.Name, around: Surroundings) -> Diagnostic:
-    quantity = around.names.quantities.get(name.text)
+def _not_exact(item: tree.Pin, setting: SettingDecl, found: str, reason: str | None) -> Diagnostic:
+    example = f"{setting.text(setting.last // 2)} {setting.unit.symbol}".rstrip()
+    if isinstance(item.value, tree.Spread):
+        example = f"{item.value.number.digits} {item.value.number.unit or item.value.tolerance.unit}".rstrip()
+    line = f"{setting.name} {example}" if reason is None else f'pin {setting.name} = {example} because "..."'
+    return diagnose("M410", item.value.span, name=setting.name, found=found, advice=line)
+
+
+def _not_a_setting(item: tree.Pin, around: Surroundings) -> Diagnostic:
+    name, value = item.name.text, text_of(item.value)
+    quantity = around.names.quantities.get(name)
     if quantity is not None:
-        return diagnose("M234", name.span, name=name.text, owner=quantity.owner)
-    advice = near(name.text, around.names.settings, "the settings are declared in the library")
-    return diagnose("M214", name.span, name=name.text, near=advice)
+        where = "in this profile" if quantity.owner == "profile" else f"in the {quantity.owner}"
+        facts = {"what": f"a quantity of the {quantity.owner}", "advice": f"give it {where}: {name} {value}"}
+        return diagnose("M234", item.name.span, name=name, **facts)
+    kind = around.names.kinds.get(name)
+    if kind is not None:
+        what = f"derived by law {around.names.lets[name][0].law}" if kind == "let" else f"a {kind}"
+        advice = f"bound it: {name} at most {value}, or: {name} at least {value}"
+        return diagnose("M234", item.name.span, name=name, what=what, advice=advice)
+    advice = near(name, around.names.settings, "the settings are declared with setting, in the library or a shop's file")
+    return diagnose("M214", item.name.span, name=brief(name), near=advice)
 
 
 def index_on_lattice(setting: SettingDecl, value: float) -> float:
     """Give where a value in base units lies on the lattice, in steps from its low end."""
-    number = Fraction(from_base(value, setting.unit)).limit_denominator(10**9)
-    return float((number - setting.low) / setting.step)
+    try:
+        number = Fraction(from_base(value, setting.unit)).limit_denominator(10**9)
+        return float((number - setting.low) / setting.step)
+    except OverflowError:
+        return math.copysign(math.inf, value)
 
 
 def _on_lattice(item: tree.Pin, amount: Amount, setting: SettingDecl, faults: list[Diagnostic]) -> bool:
@@ -237,7 +276,10 @@ def _want(item: tree.Want, draft: _Draft, around: Surroundings, faults: list[Dia
     grade = around.grades.get(name)
     wanted = around.dimensions.get(grade.quantity if grade else name)
     text = f"{name} at {item.bound} {text_of(item.value)}"
-    if grade is None and name not in around.merits and wanted is None:
+    kind = around.names.kinds.get(name)
+    if kind == "failed" or (kind == "grade" and grade is None):
+        return
+    if kind in (None, "word") or (kind == "quantity" and name not in around.names.lets):
         _unknown_want(item, around, faults)
         return
     if (name, item.bound) in draft.wants:
@@ -249,11 +291,9 @@ def _want(item: tree.Want, draft: _Draft, around: Surroundings, faults: list[Dia
         words = [b.name for b in grade.bands] if grade else []
         if item.value.text not in words:
             if grade is None:
-                advice = "bound it with a number and its unit"
-                found = f"the word {item.value.text}"
-                faults.append(
-                    diagnose("M232", item.value.span, name=name, wanted="a number", found=found, advice=advice)
-                )
+                advice = in_unit(wanted) if wanted is not None else "write a number and its unit"
+                facts = {"name": name, "wanted": "a number", "found": f"the word {brief(item.value.text)}"}
+                faults.append(diagnose("M232", item.value.span, advice=advice, **facts))
             else:
                 faults.append(unknown_word(item.value.text, name, words, item.value))
             return
@@ -262,22 +302,13 @@ def _want(item: tree.Want, draft: _Draft, around: Surroundings, faults: list[Dia
         amount = amount_of(item.value, faults)
         if amount is None:
             return
-        if not amount.exact:
-            found = f"the range {amount.text}"
-            faults.append(
-                diagnose(
-                    "M232",
-                    item.value.span,
-                    name=name,
-                    wanted="one number",
-                    found=found,
-                    advice="bound it with one number",
-                )
-            )
+        if not isinstance(item.value, tree.Exact):
+            advice = f"write 'at least' the one end and 'at most' the other, in two lines of {name}"
+            facts = {"name": f"a bound of {name}", "wanted": "one number", "found": f"the range {amount.text}"}
+            faults.append(diagnose("M232", item.value.span, advice=advice, **facts))
             return
         if wanted is not None and amount.unit.dimension != wanted:
-            advice = f"write it in a unit of {describe(wanted)}"
-            faults.append(mismatch(name, wanted, amount, item.value.span, advice))
+            faults.append(mismatch(name, wanted, amount, item.value.span))
             return
     draft.wants[name, item.bound] = WantDecl(name, item.bound, word, amount, item.soft, text, item.span)
 
@@ -285,16 +316,9 @@ def _want(item: tree.Want, draft: _Draft, around: Surroundings, faults: list[Dia
 def _unknown_want(item: tree.Want, around: Surroundings, faults: list[Diagnostic]) -> None:
     name = item.name.text
     if name in around.names.quantities:
-        faults.append(diagnose("M233", item.name.span, name=name))
+        owner = around.names.quantities[name].owner
+        faults.append(diagnose("M233", item.name.span, name=name, owner=owner))
         return
     known = [*around.grades, *around.merits, *around.names.lets, *around.names.settings]
-    if name in around.names.lets:
-        return
-    faults.append(
-        diagnose(
-            "M214",
-            item.name.span,
-            name=name,
-            near=near(name, known, "want a grade, a merit, a derived quantity or a setting"),
-        )
-    )
+    advice = near(name, known, "want a grade, a merit, a derived quantity or a setting")
+    faults.append(diagnose("M214", item.name.span, name=brief(name), near=advice))

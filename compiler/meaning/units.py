@@ -26,9 +26,9 @@ _BASE = ("m", "kg", "s", "K", "mol")
 _AS_WRITTEN = (1, 0, 2, 3, 4)  # People put the mass first: kg/m/s2.
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Dimension:
-    """Exponents of metre, kilogram, second, kelvin, mole, and the kind. Whole exponents are kept as ``int``."""
+    """Exponents of metre, kilogram, second, kelvin, mole (whole ones kept as ``int``), and the kind."""
 
     powers: tuple[Fraction | int, ...]
     kind: Kind = "plain"
@@ -38,6 +38,9 @@ class Dimension:
             raise ValueError(f"a dimension has {len(_BASE)} exponents, not {len(self.powers)}")
         lean = tuple(p.numerator if p.denominator == 1 else p for p in self.powers)
         object.__setattr__(self, "powers", lean)
+
+    def __repr__(self) -> str:
+        return f"<{self.kind} {_in_base_units(self)}>"
 
     @property
     def is_number(self) -> bool:
@@ -193,6 +196,7 @@ class Unit:
         return self.dimension.kind != "plain"
 
 
+_ONE = Fraction(1)
 _PI = Fraction("3.141592653589793238462643383279502884197169399375105820974944")
 """From memory, checked in the tests; cut so deep that no double is rounded the wrong way because of it."""
 
@@ -233,15 +237,15 @@ def _simple_units() -> Iterator[Unit]:
     for symbol, name, size in _SIMPLE:
         exact = Fraction(size)
         yield Unit(symbol, DIMENSIONS[name], float(exact), exact=exact)
-    yield Unit("degC", TEMPERATURE_POINT, 1.0, offset=273.15)
-    yield Unit("shore_a", HARDNESS, 1.0, scale="shore_a")
-    yield Unit("shore_d", HARDNESS, 1.0, scale="shore_d")
+    yield Unit("degC", TEMPERATURE_POINT, 1.0, offset=273.15, exact=_ONE)
+    yield Unit("shore_a", HARDNESS, 1.0, scale="shore_a", exact=_ONE)
+    yield Unit("shore_d", HARDNESS, 1.0, scale="shore_d", exact=_ONE)
 
 
 UNITS: Mapping[str, Unit] = {unit.symbol: unit for unit in _simple_units()}
 """The units that have a symbol of their own. All others are built from them by ``parse_unit``."""
 
-UNITLESS = Unit("", NUMBER, 1.0)
+UNITLESS = Unit("", NUMBER, 1.0, exact=_ONE)
 """The unit of a number that is written without one."""
 
 MOST_FACTORS = 8
@@ -281,7 +285,7 @@ def _read(text: str) -> Unit | None:
     factors = _factors(text)
     if len(factors) > MOST_FACTORS:
         return None
-    exact, dimension = Fraction(1), NUMBER
+    exact, dimension = _ONE, NUMBER
     for glue, part in factors:
         unit, exponent = _simple(part)
         if unit is None or unit.stands_alone:
@@ -309,7 +313,7 @@ def _simple(part: str) -> tuple[Unit | None, int]:
 
 def coherent_unit(dimension: Dimension) -> Unit:
     """Give the unit of base values: ``kg/m/s2`` for a pressure, ``K`` for a point, no symbol for a number."""
-    return Unit(_in_base_units(dimension), dimension, 1.0)
+    return Unit(_in_base_units(dimension), dimension, 1.0, exact=_ONE)
 
 
 def difference_unit(unit: Unit) -> Unit:
@@ -343,7 +347,7 @@ def to_base_text(number_text: str, unit: Unit) -> float:
     above *= factor.numerator
     below *= factor.denominator
     if unit.offset:
-        shift, parts = Decimal(repr(unit.offset)).as_integer_ratio()
+        shift, parts = _ratio(unit.offset)
         above = above * parts + shift * below
         below *= parts
     return above / below  # Python divides whole numbers with one correct rounding.
@@ -370,10 +374,15 @@ def from_base(value: float, unit: Unit) -> float:
     above, below = Decimal(repr(value)).as_integer_ratio()
     factor = _exact(unit)
     if unit.offset:
-        shift, parts = Decimal(repr(unit.offset)).as_integer_ratio()
+        shift, parts = _ratio(unit.offset)
         above = above * parts - shift * below
         below *= parts
     return (above * factor.denominator) / (below * factor.numerator)
+
+
+@lru_cache(maxsize=64)
+def _ratio(offset: float) -> tuple[int, int]:
+    return Decimal(repr(offset)).as_integer_ratio()
 
 
 def _exact(unit: Unit) -> Fraction:

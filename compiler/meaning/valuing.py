@@ -1,11 +1,32 @@
 """From written values to amounts in base units."""
 
+import math
+
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, diagnose
 from ..text.source import Span
+from .display import trade_unit
 from .model import Amount
-from .units import UNITLESS, Dimension, Unit, UnknownUnit, describe, difference_unit, parse_unit, to_base_text
+from .near import brief
+from .units import (
+    HARDNESS,
+    NUMBER,
+    UNITLESS,
+    Dimension,
+    Unit,
+    UnknownUnit,
+    coherent_unit,
+    describe,
+    difference_unit,
+    parse_unit,
+    to_base_text,
+    with_article,
+)
 
+MOST_DIGITS = 40
+"""Characters of the longest number before its exponent."""
+MOST_EXPONENT = 200
+"""Size of the largest exponent of ten that may be written."""
 _SHARES = "%"
 
 
@@ -26,13 +47,13 @@ def base_of(number: tree.Number, unit: Unit, faults: list[Diagnostic]) -> float 
     """Convert a number to base units; report one that no double can hold."""
     value = _finite(number, unit)
     if value is None:
-        faults.append(diagnose("M119", number.span, number=number.digits))
+        faults.append(diagnose("M119", number.span, number=brief(number.digits)))
     return value
 
 
 def _finite(number: tree.Number, unit: Unit) -> float | None:
     mantissa, _, exponent = number.digits.lower().partition("e")
-    if len(mantissa) > 40 or (exponent and abs(int(exponent)) > 200):
+    if len(mantissa) > MOST_DIGITS or len(exponent) > 5 or abs(int(exponent or "0")) > MOST_EXPONENT:
         return None
     try:
         return to_base_text(number.digits, unit)
@@ -61,17 +82,9 @@ def _range(value: tree.Range, faults: list[Diagnostic]) -> Amount | None:
     if unit is None or low_unit is None:
         return None
     if low_unit.dimension != unit.dimension or low_unit.scale != unit.scale:
-        left, right = describe(low_unit.dimension), describe(unit.dimension)
-        faults.append(
-            diagnose(
-                "M302",
-                value.span,
-                left=f"a {left}",
-                right=f"a {right}",
-                verb="the ends of one range",
-                advice="use one unit",
-            )
-        )
+        left, right = (_kind_of(u) for u in (low_unit, unit))
+        facts = {"left": left, "right": right, "verb": "the ends of one range"}
+        faults.append(diagnose("M302", value.span, advice="write both ends in one unit", **facts))
         return None
     low, high = base_of(value.low, low_unit, faults), base_of(value.high, unit, faults)
     if low is None or high is None:
@@ -79,7 +92,7 @@ def _range(value: tree.Range, faults: list[Diagnostic]) -> Amount | None:
     if low > high:
         faults.append(diagnose("M221", value.span, low=_plain(value.low), high=_plain(value.high)))
         return None
-    return Amount(low + (high - low) / 2, low, high, unit, text_of(value))
+    return _bounded(value, low + (high - low) / 2, low, high, unit, faults)
 
 
 def _spread(value: tree.Spread, faults: list[Diagnostic]) -> Amount | None:
@@ -95,30 +108,38 @@ def _spread(value: tree.Spread, faults: list[Diagnostic]) -> Amount | None:
     if tolerance.digits.startswith("-"):
         faults.append(diagnose("M224", tolerance.span))
         return None
-    tolerance_unit = difference_unit(unit) if not tolerance.unit or bare else unit_of(tolerance, faults)
+    tolerance_unit = unit if not tolerance.unit or bare else unit_of(tolerance, faults)
     if tolerance_unit is None:
         return None
+    tolerance_unit = difference_unit(tolerance_unit)
     width = base_of(tolerance, tolerance_unit, faults)
     if width is None:
         return None
     if relative:
         width = abs(stated) * width if unit.dimension.kind == "plain" else None
-    elif difference_unit(tolerance_unit).dimension != difference_unit(unit).dimension:
+    elif tolerance_unit.dimension != difference_unit(unit).dimension or tolerance_unit.scale != unit.scale:
         width = None
     if width is None:
-        found = describe(tolerance_unit.dimension)
-        faults.append(
-            diagnose(
-                "M302",
-                value.span,
-                left=f"a {describe(unit.dimension)}",
-                right=f"a tolerance in {found}",
-                verb="combined",
-                advice="give the tolerance in the unit of the value",
-            )
-        )
+        found = "a tolerance in per cent" if relative else f"a tolerance that is {_kind_of(tolerance_unit)}"
+        advice = f"give the tolerance in {difference_unit(unit).symbol}" if unit.symbol else "leave its unit away"
+        facts = {"left": _kind_of(unit), "right": found, "verb": "combined"}
+        faults.append(diagnose("M302", tolerance.span, advice=advice, **facts))
         return None
-    return Amount(stated, stated - width, stated + width, unit, text_of(value))
+    return _bounded(value, stated, stated - width, stated + width, unit, faults)
+
+
+def _bounded(
+    value: tree.Spread | tree.Range, stated: float, low: float, high: float, unit: Unit, faults: list[Diagnostic]
+) -> Amount | None:
+    """Make an amount of ends that no double may be too small for."""
+    if not math.isfinite(low) or not math.isfinite(high) or not math.isfinite(stated):
+        faults.append(diagnose("M119", value.span, number="the end of this range"))
+        return None
+    return Amount(stated, low, high, unit, text_of(value))
+
+
+def _kind_of(unit: Unit) -> str:
+    return f"a reading in {unit.symbol}" if unit.scale else with_article(unit.dimension)
 
 
 def _plain(number: tree.Number) -> str:
@@ -138,7 +159,25 @@ def text_of(value: tree.Value) -> str:
 
 def mismatch(name: str, wanted: Dimension, amount: Amount, span: Span, advice: str = "") -> Diagnostic:
     """Report an amount of the wrong dimension."""
-    found = describe(amount.unit.dimension)
-    wanted_text = describe(wanted)
-    advice = advice or f"give it in a unit of {wanted_text}"
-    return diagnose("M301", span, name=name, wanted=wanted_text, found=found, found_text=amount.text, advice=advice)
+    found, wanted_text = with_article(amount.unit.dimension), with_article(wanted)
+    facts = {"name": name, "wanted": wanted_text, "found": found, "found_text": amount.text}
+    return diagnose("M301", span, advice=advice or in_unit(wanted), **facts)
+
+
+def in_unit(dimension: Dimension) -> str:
+    """Say how values of a dimension are written."""
+    if dimension == NUMBER:
+        return "write it without a unit, or in %"
+    return f"write it in {example_unit(dimension)}, or in another unit of {describe(dimension)}"
+
+
+def example_unit(dimension: Dimension) -> str:
+    """Give a unit in which a value of a dimension can be written."""
+    if dimension == HARDNESS:
+        return "shore_a"
+    symbol = trade_unit(dimension).symbol
+    try:
+        parse_unit(symbol)
+    except UnknownUnit:
+        return "" if dimension == NUMBER else coherent_unit(dimension).symbol
+    return symbol

@@ -7,6 +7,7 @@ from ..meaning.functions import CONSTANTS
 from ..meaning.units import parse_unit, to_base_text
 from ..syntax import tree
 from ..text.source import NOWHERE, Span
+from . import products
 from .graph import Node
 from .quadrature import gauss_legendre
 
@@ -21,6 +22,7 @@ class Graph:
         self.nodes: list[Node] = []
         self.law = ""
         self._index: dict[tuple[str, tuple[int, ...], float, str], int] = {}
+        self._factors: dict[int, products.Factors] = {}
 
     def add(
         self,
@@ -31,6 +33,31 @@ class Graph:
         name: str = "",
     ) -> int:
         """Give the node of an operation, a new one only where there is none that says the same."""
+        if operator in ("mul", "div", "powi"):
+            return self._product(operator, arguments, span)
+        return self._node(operator, arguments, span, value, name)
+
+    def _product(self, operator: str, arguments: tuple[int, ...], span: Span) -> int:
+        """Add a product; one whose operands share a factor is built anew with the factor gathered."""
+        left = self._factors.get(arguments[0], {arguments[0]: 1})
+        if operator == "powi":
+            factors = products.raised(left, int(self.nodes[arguments[1]].value))
+            shared = False
+        else:
+            right = self._factors.get(arguments[1], {arguments[1]: 1})
+            factors = products.joined(left, right, 1 if operator == "mul" else -1)
+            shared = any(n in left for n in right)
+        if shared:
+            node = products.rebuild(factors, lambda o, a: self._node(o, a, span), self.constant)
+        else:
+            node = self._node(operator, arguments, span)
+        if len(factors) > 1 or factors.get(node) != 1:
+            self._factors.setdefault(node, factors)
+        return node
+
+    def _node(
+        self, operator: str, arguments: tuple[int, ...], span: Span, value: float = 0.0, name: str = ""
+    ) -> int:
         key = (operator, arguments, value, name)
         found = self._index.get(key)
         if found is None:

@@ -1,10 +1,15 @@
 """From a profile on a machine to its constraint network."""
 
+from collections.abc import Iterator
+
 from ..meaning.dimensions import names_in
-from ..meaning.model import GivenValue, GradeDecl, LawDecl, LetDecl, Model, ProfileDecl, WantDecl
-from ..meaning.near import near
+from ..meaning.laws import circle
+from ..meaning.loading import LIBRARY
+from ..meaning.model import GivenValue, GradeDecl, LawDecl, LetDecl, Model, ProfileDecl, QuantityDecl, WantDecl
+from ..meaning.near import listed, near
 from ..meaning.profiles import index_on_lattice
-from ..meaning.units import NUMBER, Dimension, describe
+from ..meaning.units import NUMBER, Dimension, from_base
+from ..meaning.valuing import example_unit
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
 from ..text.source import Span
@@ -41,7 +46,6 @@ class _Assembly(Lowering):
         self.lets: dict[str, LetDecl] = {}
         self.words: dict[str, GivenValue] = {}
         self._missing: set[str] = set()
-        self._lowering: list[str] = []
 
     def network(self) -> Network | None:
         for name in self.model.settings:
@@ -83,6 +87,8 @@ class _Assembly(Lowering):
             return self._input(self.values[name])
         if name in self.derived:
             return self.derived[name]
+        if name in self._missing:
+            return None
         if name in self.active:
             return self._derive(self.active[name])
         self._report_missing(name, reference.span)
@@ -96,24 +102,48 @@ class _Assembly(Lowering):
         return node
 
     def _derive(self, let: LetDecl) -> int | None:
-        if let.name in self._lowering:
-            # A circle through alternatives that exclude each other in the text but not here.
-            chain = " -> ".join([*self._lowering[self._lowering.index(let.name) :], let.name])
-            self.faults.append(diagnose("M229", let.span, name=let.name, chain=chain))
-            return None
-        if let.name in self._missing:
-            return None
+        """Lower a derived name, and before it all that it is derived from: a long chain needs no recursion."""
+        path = [(let, self._needed(let))]
+        while path:
+            current, needed = path[-1]
+            following = next(needed, None)
+            if following is None:
+                path.pop()
+                self._derive_one(current)
+                continue
+            names = [one.name for one, _ in path]
+            if following.name in names:
+                # A circle through alternatives that exclude each other in the text but not here.
+                chain = [one for one, _ in path[names.index(following.name) :]]
+                self._fault(circle(chain))
+                self._missing.add(following.name)
+            else:
+                path.append((following, self._needed(following)))
+        return self.derived.get(let.name)
+
+    def _needed(self, let: LetDecl) -> Iterator[LetDecl]:
+        """List what must be lowered before a let, as long as it is not."""
+        for reference in names_in(let.expression):
+            name = reference.name
+            if name in self.active and not (name in self.derived or name in self._missing):
+                yield self.active[name]
+
+    def _derive_one(self, let: LetDecl) -> None:
+        if let.name in self.derived or let.name in self._missing:
+            return
         law, self.graph.law = self.graph.law, let.law
-        self._lowering.append(let.name)
         node = self.lower(let.expression)
-        self._lowering.pop()
         self.graph.law = law
         if node is None:
             self._missing.add(let.name)
-            return None
+            return
         self.derived[let.name] = node
         self.lets[let.name] = let
-        return node
+
+    def _fault(self, fault: Diagnostic) -> None:
+        """Report a fault once, though it may show on several machines."""
+        if all((f.code, f.span, f.related) != (fault.code, fault.span, fault.related) for f in self.faults):
+            self.faults.append(fault)
 
     def _setting(self, name: str) -> None:
         decl = self.model.settings[name]
@@ -125,16 +155,9 @@ class _Assembly(Lowering):
         elif decl.given:
             unit = decl.unit.symbol
             example = f"{decl.text(decl.last // 4)} {unit}".rstrip()
-            self.faults.append(
-                diagnose(
-                    "M404",
-                    self.profile.span,
-                    name=name,
-                    profile=self.profile.name,
-                    example=example,
-                    related=[Related(decl.span, "declared as given here")],
-                )
-            )
+            facts = {"name": name, "profile": self.profile.name, "example": example}
+            related = [Related(decl.span, "declared as given here")]
+            self._fault(diagnose("M404", self.profile.span, related=related, **facts))
         self.settings[name] = SettingVariable(decl, node, first, last, pin)
 
     def _report_missing(self, name: str, span: Span) -> None:
@@ -145,47 +168,34 @@ class _Assembly(Lowering):
         related = [Related(span, f"{law} needs it")]
         quantity = self.model.quantities.get(name)
         if quantity is not None:
-            owner = {"material": self.profile.material, "machine": self.machine, "profile": self.profile.name}
-            entity = owner[quantity.owner]
-            example = _example(quantity.ranges, quantity.words, describe(quantity.dimension or NUMBER))
-            advice = f"{law} needs it; add to {quantity.owner} {entity}: {name} {example}"
-            related.append(Related(quantity.span, quantity.doc or "declared here"))
-            self.faults.append(
-                diagnose(
-                    "M403",
-                    self._place_of(quantity.owner),
-                    name=name,
-                    profile=self.profile.name,
-                    machine=self.machine,
-                    advice=advice,
-                    related=related,
-                )
-            )
+            self._fault(self._missing_input(quantity, law, related))
             return
-        conditions = [let.law for let in self.model.lets.get(name, ())]
-        known = f"it is derived by law {' and '.join(conditions)}, which does not apply here" if conditions else ""
-        advice = known or near(name, self.active, "derive it with let in a law that applies")
-        self.faults.append(
-            diagnose(
-                "M408",
-                self.profile.span,
-                name=name,
-                profile=self.profile.name,
-                machine=self.machine,
-                advice=advice,
-                related=related,
-            )
-        )
+        laws = [let.law for let in self.model.lets.get(name, ())]
+        if laws:
+            several = "laws" if len(laws) > 1 else "law"
+            verb = "do" if len(laws) > 1 else "does"
+            advice = f"{several} {listed(laws, 'and')} would derive it, but {verb} not apply here: see the when"
+            related += [Related(self.model.laws[n].span, "does not apply here") for n in laws]
+        else:
+            advice = near(name, self.active, "derive it with let in a law that applies")
+        facts = {"name": name, "profile": self.profile.name, "machine": self.machine, "advice": advice}
+        self._fault(diagnose("M408", self.profile.span, related=related, **facts))
 
-    def _place_of(self, owner: str) -> Span:
-        """Give the place in the author's text that should give a value of ``owner``."""
-        entity = {
-            "material": self.model.materials[self.profile.material],
-            "machine": self.model.machines[self.machine],
-        }.get(owner)
-        if entity is None or entity.span.file.startswith("library/"):
-            return self.profile.span
-        return entity.span
+    def _missing_input(self, quantity: QuantityDecl, law: str, related: list[Related]) -> Diagnostic:
+        owner, place = quantity.owner, self.profile.span
+        entity = {"material": self.profile.material, "machine": self.machine}.get(owner, self.profile.name)
+        line = f"{quantity.name} {_example(quantity)}"
+        advice = f"add to {owner} {entity} what is known of it, like: {line}"
+        if owner != "profile":
+            table = self.model.materials if owner == "material" else self.model.machines
+            place = table[entity].span
+            if place.file.startswith(LIBRARY):
+                place = self.profile.span
+                part = "material" if owner == "material" else "machines"
+                advice = f"write: {owner} my_{entity} from {entity} {{ {line} }}\nand name it here: {part} my_{entity}"
+        related.append(Related(quantity.span, quantity.doc or "declared here"))
+        facts = {"name": quantity.name, "owner": owner, "entity": entity, "advice": advice}
+        return diagnose("M403", place, related=related, **facts)
 
     # ---- laws
 
@@ -214,7 +224,7 @@ class _Assembly(Lowering):
                 if let.name in active:
                     other = active[let.name]
                     related = [Related(other.span, f"law {other.law}")]
-                    self.faults.append(diagnose("M407", let.span, name=let.name, machine=self.machine, related=related))
+                    self._fault(diagnose("M407", let.span, name=let.name, machine=self.machine, related=related))
                 active.setdefault(let.name, let)
         return active
 
@@ -346,7 +356,11 @@ def _asked(test: tree.Test) -> list[tuple[str, Span]]:
     return [(test.quantity.text, test.quantity.span)]
 
 
-def _example(ranges: tuple[tuple[float, float, object], ...], words: tuple[str, ...], dimension: str) -> str:
-    if words:
-        return words[0]
-    return f"NUMBER {getattr(ranges[0][2], 'symbol', '')}".rstrip() if ranges else f"NUMBER UNIT  (a {dimension})"
+def _example(quantity: QuantityDecl) -> str:
+    """Give a value that is surely right: the whole believable range, where one is declared."""
+    if quantity.words:
+        return quantity.words[0]
+    if quantity.ranges:
+        low, high, unit = quantity.ranges[0]
+        return f"{from_base(low, unit):.6g} .. {from_base(high, unit):.6g} {unit.symbol}".rstrip()
+    return f"1 {example_unit(quantity.dimension or NUMBER)}".rstrip()

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,12 +10,16 @@ from numpy.typing import NDArray
 from ..meaning.model import SettingDecl
 from ..meaning.units import to_base_text
 from ..network.graph import Network
-from .tape import Floats, Tape
+from .operators import Interval
+from .tape import Floats, Mask, Tape, outside
 
 Indices = NDArray[np.int64]
 
 TOLERANCE = 1e-9
 """Two sides of a requirement that differ by no more than this share of the larger count as equal."""
+
+NO_BOUND = -1e300
+"""The bound of a threshold that every finite merit reaches."""
 
 UNKNOWN = 2
 """The sign of a slope that was not proved; the others are -1, 0 (no influence) and 1."""
@@ -76,9 +80,11 @@ class Problem:
         self.lattices = [lattice(s.decl) for s in network.settings]
         self.first = np.array([s.first for s in network.settings], dtype=np.int64)
         self.last = np.array([s.last for s in network.settings], dtype=np.int64)
-        self.stated = np.array([i.stated for i in network.inputs])
-        self.low = np.array([i.low for i in network.inputs])
-        self.high = np.array([i.high for i in network.inputs])
+        self.stated = np.array([i.stated for i in network.inputs], dtype=np.float64)
+        self.low = np.array([i.low for i in network.inputs], dtype=np.float64)
+        self.high = np.array([i.high for i in network.inputs], dtype=np.float64)
+        self.by_name = sorted(range(len(network.settings)), key=lambda i: network.settings[i].decl.name)
+        """Settings in an order that does not hang on the order of the text."""
         self.boxes = 0
 
     def at(self, requirements: Sequence[int], inputs: Floats) -> Constraints:
@@ -100,48 +106,78 @@ class Problem:
 
     def settings_at(self, indices: Indices) -> Floats:
         """Turn lattice indices (settings, rows) into base units."""
+        if not self.lattices:
+            return np.zeros(indices.shape)
         return np.stack([values[k] for values, k in zip(self.lattices, indices, strict=True)])
 
-    def variables(self, settings: Floats, inputs: Floats) -> Floats:
-        """Stack settings (settings, rows or 1) on inputs (inputs, rows or 1)."""
-        rows = max(settings.shape[1], inputs.shape[1])
-        parts = [np.broadcast_to(a, (a.shape[0], rows)) for a in (settings, inputs)]
-        return np.concatenate(parts)
+    def variables(self, settings: Floats, inputs: Floats) -> list[Floats]:
+        """Put settings and inputs in the order of the tape; their rows must broadcast."""
+        return [*settings, *inputs]
+
+    # ---- where operations are defined
+
+    @cached_property
+    def doubtful(self) -> list[tuple[str, tuple[int, ...], Mask]]:
+        """Operations that may be undefined somewhere in the problem, and which nodes are computed from them.
+
+        A slope tells nothing across such a place, so signs and proofs must look whether it is inside.
+        """
+        count = len(self.lattices)
+        first = self.settings_at(np.zeros((count, 1), dtype=np.int64))
+        last = self.settings_at(np.array([[len(v) - 1] for v in self.lattices], dtype=np.int64).reshape(count, 1))
+        low = np.array([[i.low] for i in self.network.inputs])
+        high = np.array([[i.high] for i in self.network.inputs])
+        enclosures = self.tape.enclosures(self.variables(first, low), self.variables(last, high))
+        return [(name, a, self.tape.relying(node)) for node, name, a in self.tape.partial(enclosures)]
+
+    def defined(self, enclosures: list[Interval], outputs: Sequence[int], rows: int) -> Mask:
+        """Tell for each row whether its output (one a row) is defined all over its box."""
+        sound = np.ones(rows, dtype=np.bool_)
+        for operator, arguments, relying in self.doubtful:
+            concerned = relying[list(outputs)]
+            if concerned.any():
+                sound &= ~(concerned & outside(operator, arguments, enclosures))
+        return sound
+
+    # ---- evaluation
 
     def slacks(self, constraints: Constraints, which: Indices, indices: Indices) -> Floats:
         """Give slack plus tolerance, one constraint a row: it holds where the result is not negative.
 
-        ``which`` (rows,) names the constraint of each row, ``indices`` (settings, rows) its lattice point.
+        ``which`` (rows,) names the constraint of each row, ``indices`` (settings, rows) its lattice point. NaN
+        where a side is not a finite number: then nothing is known, and comparing it says so.
         """
         x = self.variables(self.settings_at(indices), constraints.inputs[:, which])
-        nodes = self.tape.values(x)
-        slack = np.empty(which.shape)
-        for c in np.unique(which):
-            rows = which == c
-            right = _pick(nodes[constraints.right[c]], rows)
-            if constraints.left[c] < 0:
-                left: Floats = constraints.bound[c : c + 1]
-            else:
-                left = _pick(nodes[constraints.left[c]], rows)
-            slack[rows] = right - left + TOLERANCE * np.maximum(np.abs(left), np.abs(right))
-        return np.where(np.isnan(slack), -np.inf, slack)
+        left, right = self._sides(constraints, x, indices.shape[1])
+        rows = np.arange(which.size)
+        return _slack(left[which, rows], right[which, rows])
 
     def table(self, constraints: Constraints, indices: Indices) -> Floats:
         """Give slack plus tolerance of every constraint (constraints, rows) at every lattice point."""
-        rows = indices.shape[1]
-        count = len(constraints)
-        which = np.repeat(np.arange(count), rows)
-        return self.slacks(constraints, which, np.tile(indices, count)).reshape(count, rows)
+        x = [*self.settings_at(indices)[:, None, :], *constraints.inputs[:, :, None]]
+        return _slack(*self._sides(constraints, x, indices.shape[1]))
+
+    def _sides(self, constraints: Constraints, x: list[Floats], rows: int) -> tuple[Floats, Floats]:
+        """Evaluate both sides of each constraint, (constraints, rows)."""
+        nodes = self.tape.values(x, [n for n in (*constraints.left, *constraints.right) if n >= 0])
+        sides = np.empty((2, len(constraints), rows))
+        for side, wanted in zip(sides, (constraints.left, constraints.right), strict=True):
+            for c, node in enumerate(wanted):
+                value = nodes[node] if node >= 0 else constraints.bound[c]
+                side[c] = value if value.ndim < 2 else value[0 if value.shape[0] == 1 else c]
+        return sides[0], sides[1]
 
     def merit(self, merit: int, indices: Indices) -> Floats:
         """Give a merit at the stated values for lattice points (settings, rows)."""
+        node = self.network.merits[merit].node
         x = self.variables(self.settings_at(indices), self.stated[:, None])
-        value = self.tape.values(x)[self.network.merits[merit].node]
-        return np.broadcast_to(value, (indices.shape[1],))
+        return np.broadcast_to(self.tape.values(x, (node,))[node], (indices.shape[1],))
 
 
-def _pick(values: Floats, rows: NDArray[np.bool_]) -> Floats:
-    return values if values.shape[-1] == 1 else values[rows]
+def _slack(left: Floats, right: Floats) -> Floats:
+    with np.errstate(all="ignore"):
+        slack = right - left + TOLERANCE * np.maximum(np.abs(left), np.abs(right))
+    return np.where(np.isfinite(slack), slack, np.nan)
 
 
 @lru_cache(maxsize=4096)

@@ -3,16 +3,38 @@
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .problem import UNKNOWN, Constraints, Indices, Problem
 from .slopes import input_slopes, sign_of
+from .tape import Floats, row
 
 
 def ranges(problem: Problem, point: Indices, nodes: Sequence[int]) -> list[tuple[float, float, float]]:
-    """Give (stated, low, high) of nodes in base units; low and high enclose the node over the input ranges."""
+    """Give (stated, low, high) of nodes in base units; low and high enclose each node over the input ranges.
+
+    Inputs whose direction is proved stand at their ends; the mean value form keeps the others' share small.
+    """
     if not nodes:
         return []
     settings = problem.settings_at(point[:, None])
+    low, high = _corners(problem, point, nodes)
+    boxes = problem.tape.enclosures(problem.variables(settings, low), problem.variables(settings, high))
+    stated = problem.tape.values(problem.variables(settings, problem.stated[:, None]))
+    spread = _spread(problem, point, low, high, nodes)
+    middle = low + (high - low) / 2
+    centres = problem.tape.enclosures(*[problem.variables(settings, middle)] * 2)
+    found = []
+    count = len(nodes)
+    for at, node in enumerate(nodes):
+        bottom = max(row(boxes[node], at)[0], row(centres[node], at)[0] - spread[at])
+        top = min(row(boxes[node], count + at)[1], row(centres[node], count + at)[1] + spread[count + at])
+        found.append((float(np.ravel(stated[node])[0]), bottom, top))
+    return found
+
+
+def _corners(problem: Problem, point: Indices, nodes: Sequence[int]) -> tuple[Floats, Floats]:
+    """Give input boxes (inputs, 2 * nodes): where each node is lowest, then where each is highest."""
     _, slopes, wanted = input_slopes(problem, point, problem.low[:, None], problem.high[:, None])
     count = len(nodes)
     low = np.repeat(problem.stated[:, None], 2 * count, axis=1)
@@ -23,22 +45,31 @@ def ranges(problem: Problem, point: Indices, nodes: Sequence[int]) -> list[tuple
             ends = (problem.low[i], problem.high[i])
             if sign == UNKNOWN:
                 low[i, [at, count + at]], high[i, [at, count + at]] = ends
-            else:
-                low[i, at] = high[i, at] = ends[0] if sign >= 0 else ends[1]
-                low[i, count + at] = high[i, count + at] = ends[1] if sign >= 0 else ends[0]
-    boxes = problem.tape.enclosures(problem.variables(settings, low), problem.variables(settings, high))
-    stated = problem.tape.values(problem.variables(settings, problem.stated[:, None]))
-    found = []
-    for at, node in enumerate(nodes):
-        lo, hi = np.ravel(boxes[node].lo), np.ravel(boxes[node].hi)
-        bottom = lo[0] if lo.size == 1 else lo[at]
-        top = hi[0] if hi.size == 1 else hi[count + at]
-        found.append((float(np.ravel(stated[node])[0]), float(bottom), float(top)))
-    return found
+            elif sign != 0:
+                falling, rising = ends if sign > 0 else ends[::-1]
+                low[i, at] = high[i, at] = falling
+                low[i, count + at] = high[i, count + at] = rising
+    return low, high
+
+
+def _spread(problem: Problem, point: Indices, low: Floats, high: Floats, nodes: Sequence[int]) -> Floats:
+    """Bound how far each node can move from the middle of its box, by its slopes there."""
+    _, slopes, wanted = input_slopes(problem, point, low, high)
+    spread = np.zeros(low.shape[1])
+    half = (high - low)[wanted] / 2
+    for column in range(low.shape[1]):
+        slope = slopes[nodes[column % len(nodes)]] if wanted else None
+        if slope is None:
+            continue
+        steepest = np.maximum(np.abs(slope.lo), np.abs(slope.hi))
+        steepest = steepest[:, 0 if steepest.shape[1] == 1 else column]
+        moving = half[:, column] > 0
+        spread[column] = float((steepest[moving] * half[moving, column]).sum()) * (1 + 1e-12)
+    return spread
 
 
 def cost_of_ranges(
-    problem: Problem, point: Indices, requirement: int, inputs: np.ndarray[tuple[int], np.dtype[np.float64]]
+    problem: Problem, point: Indices, requirement: int, inputs: NDArray[np.float64]
 ) -> list[tuple[int, float]]:
     """Tell how much slack each input's range takes from a requirement, as a share of its larger side.
 
@@ -48,13 +79,13 @@ def cost_of_ranges(
     if not uncertain:
         return []
     rows = np.repeat(inputs[:, None], len(uncertain) + 1, axis=1)
-    for row, i in enumerate(uncertain, start=1):
-        rows[i, row] = problem.stated[i]
+    for at, i in enumerate(uncertain, start=1):
+        rows[i, at] = problem.stated[i]
     constraints: Constraints = problem.at([requirement] * rows.shape[1], rows)
     slack = problem.slacks(constraints, np.arange(rows.shape[1]), np.repeat(point[:, None], rows.shape[1], axis=1))
     settings = problem.settings_at(point[:, None])
     nodes = problem.tape.values(problem.variables(settings, inputs[:, None]))
     r = problem.network.requirements[requirement]
     size = max(abs(float(np.ravel(nodes[n])[0])) for n in (r.left, r.right)) or 1.0
-    gains = [(i, float((slack[row] - slack[0]) / size)) for row, i in enumerate(uncertain, start=1)]
+    gains = [(i, float((slack[at] - slack[0]) / size)) for at, i in enumerate(uncertain, start=1)]
     return sorted((g for g in gains if g[1] > 1e-6), key=lambda g: (-g[1], g[0]))

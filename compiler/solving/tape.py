@@ -1,9 +1,11 @@
 """Batched evaluation of a network: plain values, interval enclosures, and enclosures of slopes.
 
-A batch is a set of rows: variables have shape (variables, rows), settings first, then inputs. Constants keep
-shape (1,) and are broadcast. Slopes are carried forward for chosen variables: shape (variables, rows) a node.
+A batch gives every variable (settings first, then inputs) an array; all shapes must broadcast, so that what does not
+vary along an axis costs nothing there. Slopes are carried forward for chosen variables: a leading axis of one entry
+a variable. Only the nodes that the wanted outputs need are evaluated; the others are left out of the result.
 """
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,113 +15,180 @@ from ..network.graph import Network
 from .operators import OPERATORS, Interval, Operator
 
 Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 Bounds = Interval | None
+Batch = Sequence[Floats] | Floats
+"""An array for each variable."""
+
+_LEFT_OUT = np.zeros(0)
+_HALF_TURN = np.pi / 2
+_PARTIAL = frozenset(("div", "sqrt", "log", "pow", "powi", "tan"))
 
 
 @dataclass(frozen=True, slots=True)
 class _Step:
+    node: int
+    name: str
     operator: Operator
     arguments: tuple[int, ...]
 
 
 class Tape:
-    """A network made ready for evaluation."""
+    """A network made ready for evaluation. ``depends`` has a bit for each variable that a node depends on."""
 
     def __init__(self, network: Network) -> None:
         self.network = network
         self.variables = [s.node for s in network.settings] + [i.node for i in network.inputs]
         self.setting_count = len(network.settings)
-        self._constants: list[tuple[int, Floats]] = []
-        self._steps: list[tuple[int, _Step]] = []
-        depends: list[int] = [0] * len(network.nodes)
+        self.depends = [0] * len(network.nodes)
+        self._values: list[Floats] = [_LEFT_OUT] * len(network.nodes)
+        self._enclosures = [Interval(_LEFT_OUT, _LEFT_OUT)] * len(network.nodes)
+        self._steps: list[_Step] = []
+        self._parts: dict[tuple[int, ...], list[_Step]] = {}
         for at, variable in enumerate(self.variables):
-            depends[variable] = 1 << at
-        for i, node in enumerate(network.nodes):
-            if node.operator == "constant":
-                self._constants.append((i, np.array([node.value])))
-            elif node.operator not in ("setting", "input"):
-                self._steps.append((i, _Step(OPERATORS[node.operator], node.arguments)))
-                for argument in node.arguments:
-                    depends[i] |= depends[argument]
-        self.depends = depends
+            self.depends[variable] = 1 << at
+        with np.errstate(all="ignore"):
+            for i, node in enumerate(network.nodes):
+                self._prepare(i, node.operator, node.arguments, node.value)
 
-    def values(self, x: Floats) -> list[Floats]:
-        """Evaluate all nodes at points ``x`` of shape (variables, rows), without rounding control."""
-        found: list[Floats] = [x[:0]] * len(self.network.nodes)
-        for i, constant in self._constants:
-            found[i] = constant
+    def _prepare(self, i: int, operator: str, arguments: tuple[int, ...], value: float) -> None:
+        """Take in a node: one that depends on no variable is evaluated once and for all."""
+        if operator == "constant":
+            constant = np.array([value])
+            self._values[i], self._enclosures[i] = constant, Interval(constant, constant)
+        if operator in ("constant", "setting", "input"):
+            return
+        step = _Step(i, operator, OPERATORS[operator], arguments)
+        for argument in arguments:
+            self.depends[i] |= self.depends[argument]
+        if self.depends[i]:
+            self._steps.append(step)
+        else:
+            self._values[i] = step.operator.value(*[self._values[a] for a in arguments])
+            self._enclosures[i] = step.operator.enclosure(*[self._enclosures[a] for a in arguments])
+
+    def _part(self, outputs: Iterable[int] | None) -> list[_Step]:
+        """List the steps that some outputs need, or all."""
+        if outputs is None:
+            return self._steps
+        key = tuple(sorted(set(outputs)))
+        found = self._parts.get(key)
+        if found is None:
+            needed = set(key)
+            found = []
+            for step in reversed(self._steps):
+                if step.node in needed:
+                    needed.update(step.arguments)
+                    found.append(step)
+            found.reverse()
+            self._parts[key] = found
+        return found
+
+    def values(self, x: Batch, outputs: Iterable[int] | None = None) -> list[Floats]:
+        """Evaluate nodes at points ``x``, without rounding control."""
+        found = self._values.copy()
         for at, i in enumerate(self.variables):
             found[i] = x[at]
         with np.errstate(all="ignore"):
-            for i, step in self._steps:
-                found[i] = step.operator.value(*[found[a] for a in step.arguments])
+            for step in self._part(outputs):
+                found[step.node] = step.operator.value(*[found[a] for a in step.arguments])
         return found
 
-    def enclosures(self, low: Floats, high: Floats) -> list[Interval]:
-        """Enclose all nodes over boxes from ``low`` to ``high``, each of shape (variables, rows)."""
-        blank = Interval(low[:0], low[:0])
-        found = [blank] * len(self.network.nodes)
-        for i, constant in self._constants:
-            found[i] = Interval(constant, constant)
+    def enclosures(self, low: Batch, high: Batch, outputs: Iterable[int] | None = None) -> list[Interval]:
+        """Enclose nodes over boxes from ``low`` to ``high``."""
+        found = self._enclosures.copy()
         for at, i in enumerate(self.variables):
             found[i] = Interval(low[at], high[at])
         with np.errstate(all="ignore"):
-            for i, step in self._steps:
-                found[i] = step.operator.enclosure(*[found[a] for a in step.arguments])
+            for step in self._part(outputs):
+                found[step.node] = step.operator.enclosure(*[found[a] for a in step.arguments])
         return found
 
-    def slopes(self, enclosures: list[Interval], wanted: list[int]) -> list[Bounds]:
-        """Enclose the slope of every node with regard to the variables ``wanted``.
+    def slopes(
+        self, enclosures: list[Interval], wanted: Sequence[int], outputs: Iterable[int] | None = None
+    ) -> list[Bounds]:
+        """Enclose the slope of nodes with regard to the variables ``wanted``, where they are defined.
 
         Returns for each node an interval of shape (len(wanted), rows), or None where it depends on none of them.
         """
         mask = 0
-        for v in wanted:
-            mask |= 1 << v
         found: list[Bounds] = [None] * len(self.network.nodes)
-        for row, v in enumerate(wanted):
+        for row_, v in enumerate(wanted):
+            mask |= 1 << v
             unit = np.zeros((len(wanted), 1))
-            unit[row] = 1.0
+            unit[row_] = 1.0
             found[self.variables[v]] = Interval(unit, unit)
         with np.errstate(all="ignore"):
-            for i, step in self._steps:
-                if self.depends[i] & mask:
-                    found[i] = self._chain(step, enclosures, found)
+            for step in self._part(outputs):
+                if self.depends[step.node] & mask:
+                    found[step.node] = _chain(step, enclosures, found)
         return found
 
-    @staticmethod
-    def _chain(step: _Step, enclosures: list[Interval], found: list[Bounds]) -> Bounds:
-        partials = step.operator.slopes(*[enclosures[a] for a in step.arguments])
-        total: Bounds = None
-        for argument, partial in zip(step.arguments, partials, strict=True):
-            inner = found[argument]
-            if inner is None:
-                continue
-            term = _product(partial, inner)
-            total = term if total is None else _sum(total, term)
-        return total
+    def partial(self, enclosures: list[Interval]) -> list[tuple[int, str, tuple[int, ...]]]:
+        """List the operations (node, operator, arguments) that may be undefined somewhere in a batch."""
+        found = []
+        for step in self._steps:
+            if step.name in _PARTIAL and outside(step.name, step.arguments, enclosures).any():
+                found.append((step.node, step.name, step.arguments))
+        return found
+
+    def relying(self, node: int) -> NDArray[np.bool_]:
+        """Tell for each node whether it is computed from ``node``."""
+        found = np.zeros(len(self.network.nodes), dtype=np.bool_)
+        found[node] = True
+        for step in self._steps:
+            if any(found[a] for a in step.arguments):
+                found[step.node] = True
+        return found
+
+
+def outside(operator: str, arguments: tuple[int, ...], enclosures: list[Interval]) -> Mask:
+    """Tell where an operation may be undefined, or jump, somewhere in a box.
+
+    A lower end that is below zero by a rounding error of the upper one counts as zero.
+    """
+    first = enclosures[arguments[0]]
+    if operator == "tan":
+        return ~((first.lo > -_HALF_TURN) & (first.hi < _HALF_TURN))
+    if operator == "div":
+        second = enclosures[arguments[1]]
+        return ~((second.lo > 0) | (second.hi < 0))
+    zero = -1e-12 * np.abs(first.hi) - 1e-290
+    if operator == "sqrt":
+        return ~(first.lo >= zero)
+    if operator == "log":
+        return ~(first.lo > 0)
+    exponent = enclosures[arguments[1]]
+    if operator == "pow":
+        return ~((first.lo > 0) | ((first.lo >= zero) & (exponent.lo >= 0)))
+    return ~((exponent.lo >= 0) | (first.lo > 0) | (first.hi < 0))
+
+
+def _chain(step: _Step, enclosures: list[Interval], found: list[Bounds]) -> Bounds:
+    inner = [found[a] for a in step.arguments]
+    if step.name == "add":
+        return _sum(inner[0], inner[1])
+    if step.name == "sub":
+        return _sum(inner[0], _negative(inner[1]))
+    if step.name == "neg":
+        return _negative(inner[0])
+    total: Bounds = None
+    for partial, slope in zip(step.operator.slopes(*[enclosures[a] for a in step.arguments]), inner, strict=True):
+        if slope is not None:
+            total = _sum(total, _MULTIPLY(partial, slope))
+    return total
 
 
 _MULTIPLY = OPERATORS["mul"].enclosure
 _ADD = OPERATORS["add"].enclosure
 
 
-def _product(partial: Interval, inner: Interval) -> Interval:
-    """Multiply slopes; a slope that is zero stays exactly zero, so that independence is seen."""
-    product: Interval = _MULTIPLY(partial, inner)
-    zero = (inner.lo == 0) & (inner.hi == 0)
-    if not zero.any():
-        return product
-    zero = np.broadcast_to(zero, np.shape(product.lo))
-    return Interval(np.where(zero, 0.0, product.lo), np.where(zero, 0.0, product.hi))
+def _sum(a: Bounds, b: Bounds) -> Bounds:
+    return (b if a is None else a) if a is None or b is None else _ADD(a, b)
 
 
-def _sum(a: Interval, b: Interval) -> Interval:
-    """Add slopes, exactly where one of them is zero."""
-    total = _ADD(a, b)
-    lo = np.where((a.lo == 0) & (b.lo == 0), 0.0, total.lo)
-    hi = np.where((a.hi == 0) & (b.hi == 0), 0.0, total.hi)
-    return Interval(lo, hi)
+def _negative(a: Bounds) -> Bounds:
+    return None if a is None else Interval(-a.hi, -a.lo)
 
 
 def row(interval: Interval, at: int) -> tuple[float, float]:

@@ -1,6 +1,7 @@
 """Building the tree while parsing: one method a rule, each given all its tokens and nodes in order."""
 
 import re
+from dataclasses import replace
 from typing import Any
 
 from lark import Token, Transformer
@@ -164,8 +165,9 @@ class Builder(Transformer[Token, Any]):
         return tree.Reference(parts[0].text, parts[0].span)
 
     def grouped(self, parts: list[Any]) -> Any:
-        """Pass on what stands in parentheses."""
-        return parts[1]
+        """Pass on what is in parentheses; an operation takes them in, so that no place cuts a pair."""
+        inner = parts[1]
+        return replace(inner, span=self._span(parts)) if isinstance(inner, tree.Binary | tree.Negation) else inner
 
     def neg(self, parts: list[Any]) -> tree.Negation:
         """Build minus something."""

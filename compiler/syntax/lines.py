@@ -111,9 +111,8 @@ class _Cutter:
         """Collect items up to the closing brace, or to the statement that shows that it is missing."""
         self.nested = False
         while True:
-            fresh = self.tokens[self.at - 1].type == "NEWLINE"
             self._skip_line_ends()
-            fresh = fresh or self.tokens[self.at - 1].type == "NEWLINE"
+            fresh = self.tokens[self.at - 1].type == "NEWLINE"
             if self.at == len(self.tokens) or (fresh and self._next_statement(self.at)):
                 break
             if self.tokens[self.at].type == "CLOSE":
@@ -170,7 +169,7 @@ class _Cutter:
         elif token.type == "RPAR" and limits.open:
             limits.open.pop()
         elif token.type in _COUNTED:
-            limits.operators += 1
+            limits.operators += 2 if token.type == "_PLUS_MINUS" else 1
             if limits.operators > LONGEST and not limits.broken:
                 limits.broken = True
                 self._fault("M120", token, limit=LONGEST)
@@ -219,7 +218,7 @@ class _Cutter:
             return True
         if inside or str(previous) in _GOES_ON_AFTER:
             # Neither an open parenthesis nor a missing value may swallow the items that follow.
-            return not starts.item(kind, self.tokens, at)
+            return not starts.item(kind, self.tokens, at, str(previous))
         if str(token) in _OPERATORS:
             return True
         return starts.goes_on(kind, self.tokens, at)

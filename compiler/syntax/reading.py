@@ -12,6 +12,7 @@ from ..text.source import Source, Span
 from . import tree, wording
 from .grammar import BUILDER, keywords, parser
 from .lines import Block, Item, cut, span_of
+from .starts import STATEMENTS
 
 MOST_FAULTS = 100
 """Faults of one file that are reported."""
@@ -34,10 +35,18 @@ def read(source: Source) -> tuple[tree.File, list[Diagnostic]]:
     blocks, shape_faults = cut(source)
     statements: list[tree.Statement] = []
     faults: list[Diagnostic] = []
+    broken: Item | None = None
     for block in blocks:
-        statement = _statement(block, source, faults)
+        found: list[Diagnostic] = []
+        statement = _statement(block, source, found)
         if statement is not None:
             statements.append(statement)
+            broken = None if block.head.sound else block.head
+        elif _rest_of(broken, block.head) and str(block.head.tokens[0]) not in STATEMENTS:
+            continue
+        else:
+            broken = block.head
+        faults += found
         if len(faults) > MOST_FAULTS:
             break
     faults += shape_faults
@@ -60,12 +69,7 @@ def _statement(block: Block, source: Source, faults: list[Diagnostic]) -> tree.S
     start = _ITEM_START.get(kind)
     if start is None:
         return statement
-    parsed = []
-    for item in block.items:
-        if len(faults) > MOST_FAULTS:
-            break
-        parsed.append(_parse(item, start, source, faults))
-    items = tuple(i for i in parsed if i is not None)
+    items = tuple(_items(block.items, start, source, faults))
     if isinstance(statement, tree.Grade):
         return replace(statement, bands=items)
     if isinstance(statement, tree.Entity):
@@ -73,6 +77,28 @@ def _statement(block: Block, source: Source, faults: list[Diagnostic]) -> tree.S
     if isinstance(statement, tree.Law):
         return replace(statement, items=items)
     return None
+
+
+def _items(items: Sequence[Item], start: str, source: Source, faults: list[Diagnostic]) -> Iterator[Any]:
+    broken: Item | None = None
+    for item in items:
+        if len(faults) > MOST_FAULTS:
+            break
+        found: list[Diagnostic] = []
+        node = _parse(item, start, source, found)
+        if node is not None:
+            yield node
+        elif _rest_of(broken, item):
+            continue
+        faults += found
+        broken = item if node is None or not item.sound else None
+
+
+def _rest_of(broken: Item | None, item: Item) -> bool:
+    """Tell whether an item is rather the rest of the faulty one before it, as it stands deeper than its start."""
+    if broken is None or not broken.tokens or not item.tokens:
+        return False
+    return (item.tokens[0].column or 0) > (broken.tokens[0].column or 0)
 
 
 def _parse(item: Item, start: str, source: Source, faults: list[Diagnostic]) -> Any:
@@ -122,15 +148,21 @@ def _fault(tokens: Sequence[Token], at: int, start: str, source: Source) -> Diag
         for part in _as_expected(token, machine):
             machine.feed_token(part)
     accepted: set[str] = machine.accepts()  # type: ignore[no-untyped-call]
+    before, advice = wording.earlier(tokens, at, start)
+    if advice:
+        return _unexpected(tokens, before, advice, source)
     if at < len(tokens):
-        place = f"after {wording.token_words(tokens[at - 1])}" if at else "at the start of a line"
-        advice = wording.unexpected(tokens, at, start, accepted)
-        found = wording.token_words(tokens[at])
-        return diagnose("M110", span_of(tokens[at], source.name), found=found, place=place, advice=advice)
+        return _unexpected(tokens, at, wording.unexpected(tokens, at, start, accepted), source)
     last = span_of(tokens[-1], source.name)
     if "LBRACE" in accepted:
         whole = span_of(tokens[0], source.name).to(last)
         return diagnose("M118", whole, what=wording.head_words(tokens))
-    advice = wording.cut_short(tokens, start, accepted)
+    advice = wording.cut_short(tokens, accepted)
     after = wording.token_words(tokens[-1])
     return diagnose("M111", Span(last.file, last.end, last.end + 1), after=after, advice=advice)
+
+
+def _unexpected(tokens: Sequence[Token], at: int, advice: str, source: Source) -> Diagnostic:
+    place = f"after {wording.token_words(tokens[at - 1])}" if at else "at the start of a line"
+    found = wording.token_words(tokens[at])
+    return diagnose("M110", span_of(tokens[at], source.name), found=found, place=place, advice=advice)

@@ -17,6 +17,8 @@ _EVIDENCE = frozenset(["measured", "published", "typical", "assumed"])
 _NUMBERS = frozenset(["NUMBER", "MEASURE"])
 # After a name in an expression these go on with the expression or the item.
 _AFTER_NAME = frozenset(["for", "from", "to", "in", "points", "and", "on", "is", "else", "remedy", "where"])
+# In a value these are followed by a number, never by a name.
+_BEFORE_NUMBER = frozenset(["±", "+-", "..", "-"])
 _GOES_ON = {
     "head": frozenset(["step", "given", "rather"]),
     "law": frozenset(["and", "else", "remedy", "where"]),
@@ -57,8 +59,8 @@ def _opens(tokens: Sequence[Token], at: int) -> bool:
     return False
 
 
-def item(kind: str, tokens: Sequence[Token], at: int) -> bool:
-    """Tell whether a line looks like a new item although the line before it is not finished."""
+def item(kind: str, tokens: Sequence[Token], at: int, previous: str) -> bool:
+    """Tell whether a line looks like a new item although the one before it, up to ``previous``, is not finished."""
     kind0, text0 = _at(tokens, at)
     kind1, text1 = _at(tokens, at + 1)
     if kind == "head":
@@ -72,6 +74,8 @@ def item(kind: str, tokens: Sequence[Token], at: int) -> bool:
         return text0 in LAW_ITEMS and follows
     if kind == "grade":
         return text1 in _BAND_EDGES
+    if previous in _BEFORE_NUMBER:
+        return True
     return kind1 in _NUMBERS or kind1 == "MINUS" or (kind1 == "NAME" and text1 != "giving")
 
 
@@ -122,6 +126,8 @@ def stray(character: str, following: str) -> tuple[str, str]:
     """
     if character == "." and following.isdigit():
         return "a point before a digit", f"write a 0 before the point: 0.{following}"
+    if character.isalpha() and character not in _INSTEAD:
+        return f"'{character}'", "write names and units with the letters a to z, digits and _"
     if character.isprintable() and not character.isspace():
         quoted = '"\'"' if character == "'" else f"'{character}'"
         return quoted, _INSTEAD.get(character, "remove it, or put it in quotes")

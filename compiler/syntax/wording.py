@@ -39,6 +39,9 @@ _KINDS = {
     "up": "'up to'",
     "if": "'if possible'",
 }
+# What follows the keywords that may be taken for a value where the value is missing.
+_FOLLOWERS = dict.fromkeys(["measured", "published", "typical", "assumed", "because", "else"], "STRING")
+_FOLLOWERS["if"] = "possible"
 _END = "$END"
 
 
@@ -58,17 +61,30 @@ def head_words(tokens: Sequence[Token]) -> str:
 def unexpected(tokens: Sequence[Token], at: int, start: str, accepted: set[str]) -> str:
     """Say what to do about the token at ``at``, where ``accepted`` may stand in an item of ``start``."""
     words = _texts(accepted)
-    return (
-        _misplaced(tokens, start)
-        or _misspelt(tokens, at, start, words)
-        or _slip(tokens, at, start, words)
-        or (_ITEMS[start] if at == 0 else _instead(words))
-    )
+    slip = _misspelt(tokens, at, start, words) or _slip(tokens, at, start, words)
+    return slip or (_instead(words, tokens[at - 1]) if at else _ITEMS[start])
 
 
-def cut_short(tokens: Sequence[Token], start: str, accepted: set[str]) -> str:
+def cut_short(tokens: Sequence[Token], accepted: set[str]) -> str:
     """Say how to go on where a line ends too early."""
-    return _misplaced(tokens, start) or f"go on with {_listed(_named(_texts(accepted)))}"
+    return f"go on with {_listed(_named(_texts(accepted), tokens[-1]))}"
+
+
+def earlier(tokens: Sequence[Token], at: int, start: str) -> tuple[int, str]:
+    """Recognise faults that lie before the token at ``at``: which token shows it, and what to do (or nothing).
+
+    These are items that belong into another kind of block, and keywords that were taken for a missing value.
+    """
+    follower = _FOLLOWERS.get(str(tokens[at - 1])) if 0 < at < len(tokens) else None
+    if at > 1 and follower is not None and follower in (tokens[at].type, str(tokens[at])):
+        value = "a number or a name" if start == "law_item" else "a value like 1.75 mm"
+        return at - 1, f"write {value} before it"
+    first, second = str(tokens[0]), str(tokens[1]) if len(tokens) > 1 else ""
+    if start == "entity_item" and (first in ("pin", "prefer", "machines") or second == "at"):
+        return int(second == "at"), "pins, preferences and wants belong in a profile"
+    if start in ("entity_item", "profile_item") and first in LAW_ITEMS | {"let"}:
+        return 0, "this is a line of a law; write it in one"
+    return 0, ""
 
 
 def _texts(accepted: set[str]) -> set[str]:
@@ -77,9 +93,11 @@ def _texts(accepted: set[str]) -> set[str]:
     return {"±" if t == "_PLUS_MINUS" else patterns.get(t, t) for t in accepted}
 
 
-def _named(words: set[str]) -> list[str]:
+def _named(words: set[str], previous: Token) -> list[str]:
     """Name what may stand at a place, the likely things first and no more than help."""
     rest, names = words - {_END}, []
+    if str(previous) == "in" and "NAME" in rest:
+        return ["a range like 0 .. 40 mm"]
     if rest >= _OPERATORS:
         # After an operand: a call is hardly what was meant, nor more operators where a comparison is missing.
         rest -= {"(", "^"} | (_OPERATORS if rest >= _RELATIONS else set())
@@ -90,8 +108,8 @@ def _named(words: set[str]) -> list[str]:
     return names + [_KINDS.get(w, f"'{w}'") for w in sorted(rest)]
 
 
-def _instead(words: set[str]) -> str:
-    names = _listed(_named(words))
+def _instead(words: set[str], previous: Token) -> str:
+    names = _listed(_named(words, previous))
     if _END not in words:
         return f"write {names} here"
     return f"end the line here, or write {names}" if names else "end the line here"
@@ -99,16 +117,6 @@ def _instead(words: set[str]) -> str:
 
 def _listed(words: Sequence[str]) -> str:
     return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " or " + words[-1] if words else ""
-
-
-def _misplaced(tokens: Sequence[Token], start: str) -> str:
-    """Recognise items that belong into another kind of block."""
-    first, second = str(tokens[0]), str(tokens[1]) if len(tokens) > 1 else ""
-    if start == "entity_item" and (first in ("pin", "prefer", "machines") or second == "at"):
-        return "pins, preferences and wants belong in a profile"
-    if start in ("entity_item", "profile_item") and first in LAW_ITEMS | {"let"}:
-        return "this is a line of a law; write it in one"
-    return ""
 
 
 def _misspelt(tokens: Sequence[Token], at: int, start: str, words: set[str]) -> str:
@@ -162,7 +170,7 @@ def _shown(tokens: Sequence[Token]) -> str:
 def _beyond_comparison(before: Sequence[Token]) -> str:
     if any(str(t) in _RELATIONS for t in before):
         return "compare two things a line, and write a second line for the third"
-    return "a comparison stands only after require, valid, when and where"
+    return "a comparison stands only after require, valid, when or where"
 
 
 def _unit_with_spaces(wrong: Token) -> str:

@@ -98,7 +98,7 @@ def _setting(solution: Solution, i: int, requirements: dict[int, Data]) -> Data:
         "band_text": decl.text(at) if fixed else _band_text(decl.text(band.first), decl.text(band.last)),
         "limited_below": _end(solution, band.below, requirements) if not fixed else "",
         "limited_above": _end(solution, band.above, requirements) if not fixed else "",
-        "steps": [str(decl.text(1)), str(decl.text(decl.last))],
+        "step": float(decl.step),
         "requirements": [
             data["id"] for r, data in requirements.items() if solution.touches(i, solution.network.requirements[r])
         ],

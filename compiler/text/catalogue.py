@@ -37,7 +37,11 @@ CATALOGUE: dict[str, Entry] = {
     "M116": Entry("too-deep", "parentheses are nested {depth} deep", "name the parts with let; the limit is {limit}"),
     "M117": Entry("unclosed-parenthesis", "this parenthesis is never closed", "add the missing )"),
     "M118": Entry("missing-block", "{what} needs a block", "write {{ after it, and }} on a line of its own at the end"),
-    "M119": Entry("too-long-number", "{number} is not a number that can be kept", "write it with fewer digits"),
+    "M119": Entry(
+        "too-long-number",
+        "{number} is beyond what a number may be",
+        "write at most 40 digits, and an exponent of ten between -200 and 200",
+    ),
     "M120": Entry("too-long", "this expression has more than {limit} operators", "name its parts with let"),
     "M121": Entry(
         "too-many-faults", "more than {limit} faults; the rest of {path} is not reported", "mend these first"
@@ -45,7 +49,10 @@ CATALOGUE: dict[str, Entry] = {
     # ---- names and values
     "M220": Entry("wrong-owner", "{name} belongs to a {owner}, not to a {kind}", "write it in the {owner}"),
     "M201": Entry("import-cycle", "this file is already being read: {chain}", "remove one of these use lines"),
-    "M202": Entry("import-outside", "{path} leaves the project", "use files below {root}, or library files"),
+    "M202": Entry("import-outside", "{path} leaves {root}", "{advice}"),
+    "M204": Entry(
+        "import-too-deep", "files use one another more than {limit} deep", "use them from fewer files, side by side"
+    ),
     "M203": Entry("import-missing", "there is no {what} {path}", "{near}"),
     "M210": Entry("defined-twice", "{kind} {name} is defined twice", "rename or remove one of the two"),
     "M211": Entry("given-twice", "{name} is given twice here", "keep one of the two lines"),
@@ -56,7 +63,7 @@ CATALOGUE: dict[str, Entry] = {
     "M216": Entry("unknown-dimension", "{name} is not a dimension", "{near}"),
     "M217": Entry("unknown-word", "{name} is not one of the words for {quantity}", "write one of {words}{near}"),
     "M218": Entry("unknown-function", "there is no function {name}", "{near}"),
-    "M219": Entry("argument-count", "{name} takes {wanted}, not {found}", ""),
+    "M219": Entry("argument-count", "{name} takes {wanted}, not {found}", "write {pattern}"),
     "M221": Entry("range-reversed", "the range runs from {low} down to {high}", "write {high} .. {low}"),
     "M222": Entry(
         "not-believable", "{value} is outside what is believable for {name}: {range}", "check the number and its unit"
@@ -69,7 +76,7 @@ CATALOGUE: dict[str, Entry] = {
     "M226": Entry("part-twice", "this {part} is said twice", "keep one of the two lines"),
     "M227": Entry("bad-lattice", "{why}", "write in LOW .. HIGH UNIT step NUMBER UNIT"),
     "M228": Entry("bad-grade", "{why}", "list the bands from best to worst; the last is 'above' or 'below'"),
-    "M229": Entry("circular-let", "{name} is derived from itself: {chain}", "break the circle"),
+    "M229": Entry("circular-let", "{name} is derived from itself: {chain}", "derive one of these names from inputs"),
     "M230": Entry(
         "not-an-input",
         "{name} is not an input, so a when cannot look at it",
@@ -79,14 +86,14 @@ CATALOGUE: dict[str, Entry] = {
     "M232": Entry("not-a-number-value", "{name} takes {wanted}, not {found}", "{advice}"),
     "M233": Entry(
         "not-bounded",
-        "{name} can be neither wanted nor bounded",
+        "{name} is an input, given in the {owner}, so it cannot be wanted",
         "want a grade, a merit, a derived quantity or a setting",
     ),
-    "M234": Entry("not-a-setting", "{name} is not a setting, so it cannot be pinned", "give it in its {owner} instead"),
+    "M234": Entry("not-a-setting", "{name} is {what}, so it cannot be pinned", "{advice}"),
     "M235": Entry(
         "chosen-setting", "{name} is chosen by the compiler", 'to fix it, write: pin {name} = {value} because "..."'
     ),
-    "M236": Entry("pin-without-reason", "a pin must say why", 'add: because "..."'),
+    "M236": Entry("pin-without-reason", "a pin must say why", 'write: {pin} because "..."'),
     "M237": Entry("not-a-merit", "{name} is not a merit", "{near}"),
     "M238": Entry("bad-share", "{found} is not a share", "write a percentage from 0 to 100, like 2 %"),
     "M239": Entry(
@@ -98,11 +105,24 @@ CATALOGUE: dict[str, Entry] = {
     "M241": Entry(
         "law-without-effect", "law {name} derives and limits nothing", "add a let, a require, a caution or a prepare"
     ),
+    "M242": Entry(
+        "when-too-complex",
+        "a when compares quantities and numbers, not {found}",
+        "write a number or the name of a quantity on each side",
+    ),
+    "M243": Entry(
+        "too-long-name", "the name {name} has {length} characters", "choose a shorter one; the limit is {limit}"
+    ),
+    "M244": Entry("listed-twice", "{name} is listed twice", "remove one of the two"),
+    "M245": Entry("not-a-quantity", "{name} is {what}, and only quantities are given here", "{advice}"),
+    "M246": Entry(
+        "not-in-formulas", "{name} is a {kind}; formulas use quantities, settings and what a let derives", "{advice}"
+    ),
     # ---- dimensions
-    "M301": Entry("wrong-dimension", "{name} is a {wanted}, and {found_text} is a {found}", "{advice}"),
+    "M301": Entry("wrong-dimension", "{name} is {wanted}, and {found_text} is {found}", "{advice}"),
     "M302": Entry("unlike-terms", "{left} and {right} cannot be {verb}", "{advice}"),
     "M303": Entry(
-        "needs-number", "{what} needs a plain number, not a {found}", "divide by a reference of the same dimension"
+        "needs-number", "{what} needs a plain number, not {found}", "divide by a reference of the same dimension"
     ),
     "M304": Entry(
         "temperature-point",
@@ -119,10 +139,13 @@ CATALOGUE: dict[str, Entry] = {
         "an exponent here must be a constant number",
         "a value with a dimension takes a constant exponent",
     ),
+    "M307": Entry(
+        "exponent-range", "the exponent {found} is beyond -{limit} .. {limit}", "write an exponent in that range"
+    ),
     # ---- a profile on a machine
     "M401": Entry("no-profile", "{path} has no profile", "write profile NAME {{ ... }}"),
-    "M402": Entry("profile-incomplete", "profile {name} names no {part}", "add: {part} NAME"),
-    "M403": Entry("missing-input", "{name} is not given for {profile} on {machine}", "{advice}"),
+    "M402": Entry("profile-incomplete", "profile {name} names no {part}", "{advice}"),
+    "M403": Entry("missing-input", "{owner} {entity} does not give {name}", "{advice}"),
     "M404": Entry("missing-setting", "{name} is not given in profile {profile}", "add: {name} {example}"),
     "M405": Entry("off-lattice", "{value} is not on the lattice of {name}", "write {near}"),
     "M406": Entry("beyond-limit", "{value} is outside the range of {name}: {range}", "stay inside {range}"),
@@ -133,7 +156,7 @@ CATALOGUE: dict[str, Entry] = {
     ),
     "M408": Entry("nothing-derives", "nothing derives {name} for {profile} on {machine}", "{advice}"),
     "M409": Entry("unbound-setting", "no active law limits {name} on {machine}", "", "warning"),
-    "M410": Entry("pin-range", "a pin takes one exact value", 'write pin {name} = NUMBER UNIT because "..."'),
+    "M410": Entry("pin-range", "{name} takes one exact number, not {found}", "write: {advice}"),
     "M411": Entry("pinned-twice", "{name} is both given and pinned", "keep one of the two lines"),
     "M412": Entry("no-such-machine", "the profile does not name a machine {name}", "{near}"),
     "M413": Entry("no-such-setting", "there is no setting {name} to explain", "{near}"),
@@ -171,6 +194,8 @@ CATALOGUE: dict[str, Entry] = {
     "M602": Entry("bad-template", "template {name} failed: {why}", "check the names it uses against targets/README.md"),
     "M603": Entry("cannot-write", "{path} cannot be written: {reason}", "choose another --out folder"),
     "M604": Entry(
-        "same-output", "two profiles are called {name}, so their files would overwrite each other", "rename one of them"
+        "same-output",
+        "{other} has a profile {name} too, so their files would overwrite each other",
+        "rename one of them, or compile the files into folders of their own",
     ),
 }

@@ -88,7 +88,7 @@ def _write_one(d: Diagnostic, sources: Mapping[str, Source]) -> str:
         lines += _excerpt(related.span, sources, related.role)
     for i, part in enumerate(d.help.split("\n") if d.help else ()):
         lines.append(f"  help: {part}" if i == 0 else f"        {part}")
-    return "\n".join(lines) + "\n"
+    return "".join(_plain(part) + "\n" for line in lines for part in line.split("\n"))
 
 
 def _excerpt(span: Span, sources: Mapping[str, Source], role: str) -> list[str]:
@@ -104,7 +104,7 @@ def _excerpt(span: Span, sources: Mapping[str, Source], role: str) -> list[str]:
         return [head]
     before, marked, after = _window(text, column - 1, span.end - span.start)
     marks = "^" * max(1, _cells(marked))
-    return [head, f"    | {_plain(before + marked + after)}", f"    | {' ' * _cells(before)}{marks}"]
+    return [head, f"    | {before}{marked}{after}", f"    | {' ' * _cells(before)}{marks}"]
 
 
 def _window(text: str, at: int, length: int) -> tuple[str, str, str]:

@@ -1,5 +1,8 @@
 """What is printed reads back to the same tree, and prints the same again."""
 
+import re
+from pathlib import Path
+
 import pytest
 from hypothesis import given
 from meltwright.syntax import printing, tree
@@ -7,6 +10,10 @@ from meltwright.syntax.reading import read
 
 from . import strategies
 from .reader import read_good, source
+
+ROOT = Path(__file__).parents[2]
+README = re.findall(r"```melt\n(.*?)```", (ROOT / "grammar" / "README.md").read_text(encoding="utf-8"), re.DOTALL)
+LIBRARY = sorted(p.relative_to(ROOT).as_posix() for p in (ROOT / "library").rglob("*.melt"))
 
 
 @given(strategies.files)
@@ -145,3 +152,21 @@ law escape {
     file, faults = read(source(text))
     assert faults == []
     assert printing.print_file(file) == text
+
+
+@pytest.mark.parametrize("example", README)
+def test_the_examples_of_the_reference_read_and_print(example: str) -> None:
+    _reads_and_prints(example)
+
+
+@pytest.mark.parametrize("path", LIBRARY)
+def test_the_library_reads_and_prints(path: str) -> None:
+    _reads_and_prints((ROOT / path).read_text(encoding="utf-8"))
+
+
+def _reads_and_prints(text: str) -> None:
+    statements = read_good(text)
+    assert statements
+    printed = printing.print_file(tree.File("x.melt", statements))
+    assert read_good(printed) == statements
+    assert printing.print_file(tree.File("x.melt", read_good(printed))) == printed

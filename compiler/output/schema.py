@@ -1,0 +1,183 @@
+"""The JSON Schema of bundles, generated from the settings that the library declares.
+
+``python -m meltwright.output.schema`` prints it; ``targets/json/schema.json`` is that text, checked in, and a test
+fails when the two differ.
+"""
+
+import json
+from collections.abc import Iterable
+from typing import Any
+
+from ..meaning.model import SettingDecl
+from ..telling.bundle import FORMAT
+
+Schema = dict[str, Any]
+
+TEXT: Schema = {"type": "string"}
+NUMBER: Schema = {"type": ["number", "null"]}
+TEXTS: Schema = {"type": "array", "items": TEXT}
+
+
+def schema(settings: Iterable[SettingDecl]) -> Schema:
+    """Describe a bundle (JSON Schema 2020-12). Each setting of the library is bounded by its lattice."""
+    groups: Schema = {}
+    for decl in sorted(settings, key=lambda d: d.name):
+        group, _, name = decl.name.partition(".")
+        groups.setdefault(group, {})[name or group] = _setting(decl)
+    setting = {"$ref": "#/$defs/setting"}
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "Meltwright bundle",
+        "description": "The settings of one profile on one machine, with bands, margins, evidence and places.",
+        **_object(
+            {
+                "format": {"const": FORMAT},
+                "program": _object({"name": TEXT, "version": TEXT}),
+                "profile": TEXT,
+                "material": TEXT,
+                "machine": TEXT,
+                "lineage": _object({"material": TEXTS, "machine": TEXTS}),
+                "holds": {"enum": ["all input values", "stated values only"]},
+                "work": _object({"boxes": {"type": "integer", "minimum": 0}}),
+                "settings": {
+                    "type": "object",
+                    "properties": {
+                        g: {
+                            "type": "object",
+                            "properties": groups[g],
+                            "required": sorted(groups[g]),
+                            "additionalProperties": setting,
+                        }
+                        for g in sorted(groups)
+                    },
+                    "required": sorted(groups),
+                    "additionalProperties": {"type": "object", "additionalProperties": setting},
+                },
+                "wants": _list({"text": TEXT, "met": {"type": "boolean"}, "worst": TEXT, "place": TEXT}),
+                "merits": _list(
+                    {
+                        "name": TEXT,
+                        "about": TEXT,
+                        "value": NUMBER,
+                        "unit": TEXT,
+                        "text": TEXT,
+                        "limited_by": TEXTS,
+                        "place": TEXT,
+                    }
+                ),
+                "grades": _table({"band": TEXT, "quantity": TEXT, "worst": TEXT, "place": TEXT}),
+                "requirements": {"type": "array", "items": {"$ref": "#/$defs/requirement"}},
+                "derived": _table(
+                    {
+                        "value": NUMBER,
+                        "low": NUMBER,
+                        "high": NUMBER,
+                        **dict.fromkeys(
+                            ("unit", "text", "range_text", "about", "formula", "numbers", "law", "status", "source", "place"),
+                            TEXT,
+                        ),
+                    }
+                ),
+                "inputs": {"type": "array", "items": {"$ref": "#/$defs/input"}},
+                "laws": _list(dict.fromkeys(("name", "about", "status", "source", "place"), TEXT)),
+                "warnings": _list(dict.fromkeys(("law", "text", "otherwise", "place"), TEXT)),
+                "cautions": _list(dict.fromkeys(("text", "law", "place"), TEXT)),
+                "prepare": _list(dict.fromkeys(("text", "law", "place"), TEXT)),
+                "sources": _list({"file": TEXT, "sha256": {"type": "string", "pattern": "^[0-9a-f]{64}$"}}),
+            }
+        ),
+        "$defs": {"setting": _any_setting(), "requirement": _requirement(), "input": _input()},
+    }
+
+
+def _object(properties: Schema, optional: Iterable[str] = ()) -> Schema:
+    required = [p for p in properties if p not in set(optional)]
+    return {"type": "object", "properties": properties, "required": required, "additionalProperties": False}
+
+
+def _list(properties: Schema) -> Schema:
+    return {"type": "array", "items": _object(properties)}
+
+
+def _table(properties: Schema) -> Schema:
+    return {"type": "object", "additionalProperties": _object(properties)}
+
+
+def _any_setting() -> Schema:
+    value = {"type": "number"}
+    properties: Schema = {
+        "value": value,
+        "text": TEXT,
+        "unit": TEXT,
+        "about": TEXT,
+        "chosen": {"enum": ["given", "pinned", "preference", "low", "high", "middle"]},
+        "because": TEXT,
+        "band": {"type": "array", "items": value, "minItems": 2, "maxItems": 2},
+        "band_text": TEXT,
+        "limited_below": TEXT,
+        "limited_above": TEXT,
+        "step": value,
+        "requirements": TEXTS,
+        "place": TEXT,
+    }
+    return _object(properties)
+
+
+def _setting(decl: SettingDecl) -> Schema:
+    return {
+        "description": decl.doc,
+        "$ref": "#/$defs/setting",
+        "properties": {
+            "value": {"minimum": float(decl.text(0)), "maximum": float(decl.text(decl.last))},
+            "unit": {"const": decl.unit.symbol},
+        },
+    }
+
+
+def _requirement() -> Schema:
+    texts = ("id", "law", "text", "numbers", "otherwise", "unit", "sides", "status", "source", "place")
+    return _object(
+        {
+            **dict.fromkeys(texts, TEXT),
+            "origin": {"enum": ["law", "want"]},
+            "left": NUMBER,
+            "right": NUMBER,
+            "margin": {"type": "number", "description": "Slack as a percentage of the larger side, at the worst inputs."},
+            "at": {"type": "object", "additionalProperties": TEXT},
+            "remedies": _list({"direction": {"enum": ["lower", "raise", "change"]}, "name": TEXT, "text": TEXT}),
+        }
+    )
+
+
+def _input() -> Schema:
+    numbers = dict.fromkeys(("value", "low", "high"), {"type": "number"})
+    texts = ("name", "about", "entity", "text", "evidence_text", "cost_on", "place")
+    return _object(
+        {
+            **dict.fromkeys(texts, TEXT),
+            "owner": {"enum": ["material", "machine", "profile"]},
+            "evidence": {"enum": ["measured", "published", "typical", "assumed"]},
+            "evidence_given": {"type": "boolean"},
+            "cost": {"type": "number", "minimum": 0},
+            "replaced": _list({"entity": TEXT, "text": TEXT, "place": TEXT}),
+            **numbers,
+            "unit": TEXT,
+            "range_text": TEXT,
+        },
+        optional=(*numbers, "unit", "range_text"),
+    )
+
+
+def library_schema() -> str:
+    """Give the text of ``targets/json/schema.json``."""
+    from ..meaning.checking import check_file
+    from ..meaning.loading import library_folder
+
+    model, _, _ = check_file(library_folder() / "trade.melt")
+    if model is None:
+        raise ValueError("the library has errors; run: meltwright check library/trade.melt")
+    return json.dumps(schema(model.settings.values()), indent=2, ensure_ascii=False) + "\n"
+
+
+if __name__ == "__main__":
+    print(library_schema(), end="")
