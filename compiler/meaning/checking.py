@@ -1,9 +1,10 @@
 """From files to the checked model: every fault of a text is found in one run."""
 
+import math
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose, order
@@ -23,6 +24,8 @@ _S = TypeVar("_S", bound=tree.Statement)
 MOST_FAULTS = 100
 """Faults of one file that are reported."""
 _IMPORT_FAULTS = frozenset(["M101", "M102", "M103", "M105", "M202", "M203", "M204"])
+_SYNTAX = ("M11", "M12")
+_INCOMPLETE = frozenset(["M225", "M228", "M241", "M402"])
 _UNKNOWN_NAMES = frozenset(["M212", "M214", "M237", "M239"])
 _FORMULA_KINDS = frozenset(["quantity", "setting", "grade", "merit", "let"])
 _DECLARES = re.compile(r"\b(quantity|setting|grade|merit|let|material|machine|profile)[ \t]+([A-Za-z_][\w.]*)")
@@ -35,11 +38,20 @@ def check_file(path: Path) -> tuple[Model | None, tuple[Diagnostic, ...], dict[s
     """
     loaded = load(path)
     model, faults = check(loaded)
-    if any(f.code in _IMPORT_FAULTS for f in loaded.faults):
+    if any(_import_failed(f, loaded.sources) for f in loaded.faults):
         # What the missing file would have defined cannot be told from what is misspelt.
         faults = [f for f in faults if f.code not in _UNKNOWN_NAMES]
     found = _first(order([*loaded.faults, *faults]))
     return (None if any(d.is_error for d in found) else model), found, loaded.sources
+
+
+def _import_failed(fault: Diagnostic, sources: Mapping[str, Source]) -> bool:
+    """Tell whether a fault keeps a file from being used: one of reading it, or a use line that cannot be read."""
+    source = sources.get(fault.span.file)
+    if fault.code[:3] not in _SYNTAX or source is None:
+        return fault.code in _IMPORT_FAULTS
+    line, _ = source.line_column(fault.span.start)
+    return source.line_text(line).split()[:1] == ["use"]
 
 
 def check(loaded: Loaded) -> tuple[Model, list[Diagnostic]]:
@@ -82,8 +94,16 @@ def check(loaded: Loaded) -> tuple[Model, list[Diagnostic]]:
         machines,
         profiles,
     )
+    faults = [f for f in faults if not (f.code in _INCOMPLETE and _within_broken(f.span, statements, loaded.faults))]
     lost = {n for kind, n in broken if kind not in _FORMULA_KINDS}
     return model, [f for f in faults if not (f.code == "M212" and _written(f.span, loaded.sources) in lost)]
+
+
+def _within_broken(span: Span, statements: Iterable[tree.Statement], faults: Iterable[Diagnostic]) -> bool:
+    """Tell whether a statement holds lines that could not be read, which may be those that it seems to lack."""
+    later = [s.span.start for s in statements if s.span.file == span.file and s.span.start > span.start]
+    end = min(later, default=math.inf)
+    return any(f.code[:3] in _SYNTAX and f.span.file == span.file and span.start <= f.span.start < end for f in faults)
 
 
 def _written(span: Span, sources: Mapping[str, Source]) -> str:
@@ -92,7 +112,7 @@ def _written(span: Span, sources: Mapping[str, Source]) -> str:
 
 def _broken(loaded: Loaded) -> set[tuple[str, str]]:
     """List what files with syntax faults may declare in their broken lines, by kind and name."""
-    files = {f.span.file for f in loaded.faults if f.code.startswith("M11") or f.code.startswith("M12")}
+    files = {f.span.file for f in loaded.faults if f.code[:3] in _SYNTAX}
     return {
         (found[1], found[2])
         for file in files & loaded.sources.keys()
@@ -156,7 +176,11 @@ def _grades(
             faults.append(diagnose("M214", node.quantity.span, name=brief(name), near=advice))
         elif kind in ("word", "merit", "grade") or wanted == HARDNESS:
             what = {"word": "words", "merit": "a merit", "grade": "another grade"}.get(kind, "a hardness")
-            facts = {"name": f"grade {node.name.text}", "wanted": "a number that a law derives", "found": what}
+            facts: dict[str, Any] = {
+                "name": f"grade {node.name.text}",
+                "wanted": "a number that a law derives",
+                "found": what,
+            }
             advice = "name what a let derives, after by"
             faults.append(diagnose("M232", node.quantity.span, advice=advice, **facts))
             wanted = None

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from fractions import Fraction
+from math import lcm
 
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
@@ -66,7 +67,8 @@ def setting(node: tree.Setting, faults: list[Diagnostic]) -> SettingDecl | None:
     """Check a setting and its lattice."""
     dimension = dimension_of(node.dimension, faults)
     if not isinstance(node.range, tree.Range):
-        faults.append(diagnose("M227", node.range.span, why=f"setting {node.name.text} needs a range"))
+        why = f"setting {node.name.text} needs a range to choose from"
+        faults.append(diagnose("M227", node.range.span, why=why))
         return None
     amount = amount_of(node.range, faults)
     step_unit = unit_of(node.step, faults)
@@ -83,17 +85,9 @@ def setting(node: tree.Setting, faults: list[Diagnostic]) -> SettingDecl | None:
     if base_of(node.step, step_unit, faults) is None:
         return None
     low, high, step = (Fraction(n.digits) for n in (node.range.low, node.range.high, node.step))
-    why = ""
-    if step <= 0:
-        why = "a step must be more than zero"
-    elif (high - low) % step:
-        why = f"{node.range.high.digits} is not a whole number of steps above {node.range.low.digits}"
-    elif (high - low) / step > MOST_STEPS:
-        why = f"there are more than {MOST_STEPS:,} steps"
-    elif 10**MOST_DECIMALS % (low.denominator * step.denominator):
-        why = f"these numbers have more than {MOST_DECIMALS} decimals"
+    why, advice = _lattice_fault(node.range, low, high, step)
     if why:
-        faults.append(diagnose("M227", node.step.span, why=why))
+        faults.append(diagnose("M227", node.step.span, why=why, help=advice))
         return None
     last = int((high - low) / step)
     return SettingDecl(
@@ -108,6 +102,22 @@ def setting(node: tree.Setting, faults: list[Diagnostic]) -> SettingDecl | None:
         text_of(node.doc),
         node.name.span,
     )
+
+
+def _lattice_fault(whole: tree.Range, low: Fraction, high: Fraction, step: Fraction) -> tuple[str, str]:
+    """Say what is wrong with the numbers of a lattice, and what to write; nothing where they are sound."""
+    if step <= 0:
+        return "a step must be more than zero", "write a number above zero"
+    steps = (high - low) / step
+    if steps > MOST_STEPS:
+        return f"there are more than {MOST_STEPS:,} steps", "write a longer step"
+    if 10**MOST_DECIMALS % lcm(low.denominator, step.denominator):
+        return f"these numbers have more than {MOST_DECIMALS} decimals", "write them in a smaller unit"
+    if steps.denominator != 1:
+        end = f"{float(low + int(steps) * step):.12g}"
+        why = f"{whole.high.digits} is not a whole number of steps above {whole.low.digits}"
+        return why, f"end the range at {end}, or write another step"
+    return "", ""
 
 
 def _lattice_unit_fault(node: tree.Setting, whole: tree.Range, unit: Unit, step_unit: Unit) -> Diagnostic | None:

@@ -23,8 +23,8 @@ _VERBS = {"+": "added", "-": "subtracted", "*": "multiplied", "/": "divided", "^
 class Checker:
     """Infers the dimension of expressions. A part at fault is reported once and gives None from there up.
 
-    ``known`` maps every name to what it is: ``quantity``, ``word`` (one that takes a word), ``setting``, ``let``, ``merit``,
-    ``grade``, or ``failed`` where its declaration is at fault and was reported.
+    ``known`` maps every name to what it is: ``quantity``, ``word`` (one that takes a word), ``setting``, ``let``,
+    ``merit``, ``grade``, or ``failed`` where its declaration is at fault and was reported.
     """
 
     def __init__(self, lookup: Lookup, known: Mapping[str, str], faults: list[Diagnostic]) -> None:
@@ -82,7 +82,7 @@ class Checker:
             return self._fail("M214", e, name=brief(e.name), near=advice)
         if kind == "word":
             advice = f"ask for its word in a when: {e.name} is WORD"
-            facts = {"wanted": "a word", "found": "the numbers of a formula"}
+            facts: dict[str, Any] = {"wanted": "a word", "found": "the numbers of a formula"}
             return self._fail("M232", e, name=e.name, advice=advice, **facts)
         if kind in ("merit", "grade"):
             advice = "use what it is made of" if kind == "merit" else "use the quantity that it grades"
@@ -131,7 +131,7 @@ class Checker:
             return self._fail("M303", e.right, what="an exponent", found=with_article(exponent))
         constant = constant_of(e.right)
         if constant is not None and abs(constant) > LARGEST_EXPONENT:
-            return self._fail("M307", e.right, found=f"{float(min(abs(constant), 10**300)):.4g}", limit=LARGEST_EXPONENT)
+            return self._fail("M307", e.right, limit=LARGEST_EXPONENT)
         if base == NUMBER:
             return NUMBER
         if constant is None:
@@ -157,7 +157,7 @@ class Checker:
         result = function.rule(sound)
         if result is None:
             found = " and ".join(dict.fromkeys(with_article(d) for d in sound))
-            facts = {"name": function.name, "wanted": function.wants, "found": found}
+            facts: dict[str, Any] = {"name": function.name, "wanted": function.wants, "found": found}
             return self._fail("M232", e, advice=_other_argument(function.name, sound), **facts)
         return result
 
@@ -188,7 +188,7 @@ class Checker:
     def _unlike(
         self, at: tree.Expression | tree.Comparison, left: Dimension, right: Dimension, verb: str
     ) -> Dimension | None:
-        facts = {"left": with_article(left), "right": with_article(right), "verb": verb}
+        facts: dict[str, Any] = {"left": with_article(left), "right": with_article(right), "verb": verb}
         return self._fail("M302", at, advice=_one_dimension(at, left, right), **facts)
 
     def _fail(

@@ -10,7 +10,7 @@ from .units import (
     UNITLESS,
     Dimension,
     Unit,
-    describe,
+    coherent_unit,
     from_base,
     parse_unit,
 )
@@ -38,10 +38,7 @@ def _table() -> dict[Dimension, Unit]:
 @cache
 def trade_unit(dimension: Dimension) -> Unit:
     """Give the unit in which a derived quantity is shown."""
-    found = _table().get(dimension)
-    if found is not None:
-        return found
-    return Unit(describe(dimension), dimension, 1.0)
+    return _table().get(dimension) or coherent_unit(dimension)
 
 
 def shown(value: float, unit: Unit, digits: int = 4) -> str:

@@ -19,12 +19,14 @@ def resolve(entities: Mapping[str, tree.Entity], names: Names, faults: list[Diag
     """Resolve all entities of one kind; each is checked once, however many inherit from it."""
     own = {name: _own_values(e, names, faults) for name, e in entities.items()}
     resolved: dict[str, EntityDecl] = {}
+    whole: dict[str, dict[str, GivenValue]] = {}
     for name, entity in entities.items():
         line = lineage(entity, entities, faults)
-        values: dict[str, GivenValue] = {}
-        for ancestor in reversed(line):
-            for key, value in own[ancestor].items():
-                values[key] = replace(value, replaced=values.get(key))
+        known = next((at for at, ancestor in enumerate(line) if ancestor in whole), len(line))
+        values = whole[line[known]] if known < len(line) else {}
+        for ancestor in reversed(line[:known]):
+            values = values | {k: replace(v, replaced=values.get(k)) for k, v in own[ancestor].items()}
+            whole[ancestor] = values
         resolved[name] = EntityDecl(entity.kind, name, tuple(line), values, entity.name.span)
     return resolved
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
@@ -22,10 +22,10 @@ def declare_law(node: tree.Law, faults: list[Diagnostic]) -> LawDecl:
     source = _single(node, tree.SourceNote, "source", faults)
     when = _single(node, tree.When, "when", faults)
     if about is None:
-        faults.append(diagnose("M225", node.name.span, law=name, part="about", advice='add: about "what it says"'))
+        faults.append(diagnose("M225", node.name.span, name=name, part="about", advice='add: about "what it says"'))
     if source is None:
         advice = 'add: source published "where it comes from" (or textbook, practice, assumed)'
-        faults.append(diagnose("M225", node.name.span, law=name, part="source", advice=advice))
+        faults.append(diagnose("M225", node.name.span, name=name, part="source", advice=advice))
     lets = _lets(node, faults)
     requires = tuple(i for i in node.items if isinstance(i, tree.Require))
     valids = tuple(i for i in node.items if isinstance(i, tree.Valid))
@@ -106,8 +106,7 @@ def check_laws(
     checker = Checker(dimensions.get, kinds, faults)
     for name in _in_order(names, faults):
         found = [(let, checker.infer(let.expression)) for let in names.lets[name]]
-        quantity = names.quantities.get(name)
-        if quantity is None:
+        if name not in names.quantities:
             dimensions[name] = next((d for _, d in found if d is not None), None)
         for let, dimension in found:
             _same(let, dimension, dimensions.get(name), faults)
@@ -121,7 +120,7 @@ def check_laws(
 def _same(let: LetDecl, found: Dimension | None, wanted: Dimension | None, faults: list[Diagnostic]) -> None:
     if found is not None and wanted is not None and found != wanted:
         advice = f"every derivation of {let.name} must give {with_article(wanted)}"
-        facts = {"name": let.name, "wanted": with_article(wanted), "found": with_article(found)}
+        facts: dict[str, Any] = {"name": let.name, "wanted": with_article(wanted), "found": with_article(found)}
         faults.append(diagnose("M301", let.span, found_text="this formula", advice=advice, **facts))
 
 
@@ -226,7 +225,7 @@ def _check_scale(test: tree.OnScale, names: Names, faults: list[Diagnostic]) -> 
     unit = UNITS.get(test.scale.text)
     if quantity is not None and (unit is None or unit.scale is None):
         scales = sorted(s for s, u in UNITS.items() if u.scale is not None)
-        faults.append(unknown_word(test.scale.text, "a hardness scale", scales, test.scale))
+        faults.append(unknown_word(test.scale.text, "hardness scales", scales, test.scale))
 
 
 def _check_word(test: tree.IsWord, names: Names, faults: list[Diagnostic]) -> None:
@@ -239,7 +238,12 @@ def unknown_word(word: str, name: str, words: Iterable[str], at: tree.Name | tre
     """Report a word that is none of those a quantity or grade takes."""
     known = list(words)
     guess = near(word, known, "")
-    facts = {"name": brief(word), "quantity": name, "words": listed(known), "near": f"; {guess}" if guess else ""}
+    facts: dict[str, Any] = {
+        "name": brief(word),
+        "quantity": name,
+        "words": listed(known),
+        "near": f"; {guess}" if guess else "",
+    }
     return diagnose("M217", at.span, **facts)
 
 
@@ -262,7 +266,7 @@ def _quantity(
             takes, advice = "a number", f"compare it: {name.text} > NUMBER UNIT"
         if quantity.dimension == HARDNESS:
             takes, advice = "a reading", f"ask: {name.text} on shore_a"
-        facts = {"name": name.text, "wanted": takes, "found": f"what is asked of {wanted}"}
+        facts: dict[str, Any] = {"name": name.text, "wanted": takes, "found": f"what is asked of {wanted}"}
         faults.append(diagnose("M232", name.span, advice=advice, **facts))
         return None
     return quantity

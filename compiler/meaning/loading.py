@@ -5,6 +5,7 @@ import stat
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 from ..syntax import tree
 from ..syntax.reading import read
@@ -104,24 +105,21 @@ class _Loader:
         limit = self.library if within_library else self.root
         with_ending = written if written.endswith(".melt") else written + ".melt"
         path = _resolved(base / with_ending)
-        if os.path.isabs(written) or "\\" in written or not path.is_relative_to(limit):
-            facts = {"path": brief(written), "root": "the library" if within_library else "the project"}
-            advice = self._inside(written, within_library)
+        if "\\" not in written and (os.path.isabs(written) or not path.is_relative_to(limit)):
+            facts: dict[str, Any] = {"path": brief(written), "root": "the library" if within_library else "the project"}
+            advice = self._inside(within_library)
             faults.append(diagnose("M202", use.path.span, advice=advice, **facts))
             return None
-        if not _exists(path):
+        if "\\" in written or not _exists(path):
             what = "library file" if use.library else "file"
-            others = _library_files(base) if use.library else _beside(user)
-            advice = near(written if not use.library else written.removesuffix(".melt"), others, _listing(others))
-            faults.append(diagnose("M203", use.path.span, what=what, path=brief(written), near=advice))
+            advice = "write the path with / between its parts" if "\\" in written else _others(use, base, user)
+            faults.append(diagnose("M203", use.path.span, what=what, path=brief(written) or '""', near=advice))
             return None
         return path
 
-    def _inside(self, written: str, within_library: bool) -> str:
+    def _inside(self, within_library: bool) -> str:
         if within_library:
             return "name a file of the library"
-        if "\\" in written:
-            return "write the path with / and relative to this file"
         if self.root == self.folder:
             return "copy the file into the folder of the compiled file, or below it, and use it from there"
         return f"copy the file into the project, below its folder {self.root.name}, and use it from there"
@@ -142,18 +140,18 @@ def _exists(path: Path) -> bool:
     return True
 
 
-def _library_files(base: Path) -> list[str]:
-    return [p.relative_to(base).with_suffix("").as_posix() for p in sorted(base.rglob("*.melt"))]
-
-
-def _beside(user: Path) -> list[str]:
-    return [p.name for p in sorted(user.parent.glob("*.melt")) if p != user]
-
-
-def _listing(names: list[str]) -> str:
+def _others(use: tree.Use, base: Path, user: Path) -> str:
+    """Say which file may have been meant."""
+    if use.library:
+        names = [p.relative_to(base).with_suffix("").as_posix() for p in base.rglob("*.melt")]
+        where, written = "the library has", use.path.text.removesuffix(".melt")
+    else:
+        names = [p.name for p in user.parent.glob("*.melt") if p != user]
+        where, written = "beside this file there is", use.path.text
+    names.sort(key=lambda n: (n.count("/"), n))
     if not names:
-        return "there is no other file beside this one; check the path"
-    return f"there are {', '.join(names[:8])}{' and more' if len(names) > 8 else ''}"
+        return "there is no other .melt file beside this one; check the path"
+    return near(written, names, f"{where} {', '.join(names[:8])}{' and more' if len(names) > 8 else ''}")
 
 
 def _text(path: Path, name: str, user: Span, faults: list[Diagnostic]) -> str | None:

@@ -6,6 +6,7 @@ All numbers are in coherent base units (metre, kilogram, second, kelvin, mole) u
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from math import lcm
 
 from ..syntax import tree
 from ..text.source import Source, Span
@@ -72,7 +73,7 @@ class SettingDecl:
     @property
     def decimals(self) -> int:
         """How many decimals show every lattice value exactly."""
-        denominator = self.step.denominator * self.low.denominator
+        denominator = lcm(self.step.denominator, self.low.denominator)
         places = 0
         while 10**places % denominator and places < 12:
             places += 1

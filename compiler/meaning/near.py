@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 
-
 LONGEST_NAME = 64
 """Characters of the longest name that may be declared."""
 
@@ -20,7 +19,7 @@ def near(name: str, candidates: Iterable[str], otherwise: str = "check the spell
         return otherwise
     known = sorted(set(candidates))
     folded = {k.casefold().replace("-", "_"): k for k in known}
-    close = [folded[m] for m in get_close_matches(name.casefold().replace("-", "_"), folded, n=3, cutoff=0.6)]
+    close = [folded[m] for m in get_close_matches(name.casefold().replace("-", "_"), folded, n=3, cutoff=0.7)]
     if not close:
         # The last part of a dotted name is what people remember.
         close = [k for k in known if "." in k and k.rsplit(".", 1)[1] == name.rsplit(".", 1)[-1]][:3]

@@ -2,9 +2,9 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
@@ -72,7 +72,7 @@ def resolve_profiles(
             whole.machines = own.machines or whole.machines
             whole.prefer = own.prefer or whole.prefer
             whole.share = whole.share if own.share is None else own.share
-            whole.values |= own.values
+            whole.values |= {k: replace(v, replaced=whole.values.get(k)) for k, v in own.values.items()}
             whole.pins |= own.pins
             whole.wants |= own.wants
         profile = _profile(entity, whole, around, faults)
@@ -81,9 +81,7 @@ def resolve_profiles(
     return resolved
 
 
-def _profile(
-    entity: tree.Entity, draft: _Draft, around: Surroundings, faults: list[Diagnostic]
-) -> ProfileDecl | None:
+def _profile(entity: tree.Entity, draft: _Draft, around: Surroundings, faults: list[Diagnostic]) -> ProfileDecl | None:
     name = entity.name.text
     parts = (("material", draft.material, around.materials), ("machines", draft.machines, around.machines))
     for part, found, known in parts:
@@ -131,7 +129,7 @@ def _draft(entity: tree.Entity, around: Surroundings, faults: list[Diagnostic]) 
                 listed_twice(item.names, faults)
                 for merit in item.names:
                     if merit.text not in around.merits and merit.text not in around.names.failed:
-                        known = f"the merits are {listed(around.merits, 'and')}" if around.merits else ""
+                        known = f"the merits are: {listed(around.merits, 'and')}" if around.merits else ""
                         advice = near(merit.text, around.merits, known or "declare it: merit NAME = FORMULA")
                         faults.append(diagnose("M237", merit.span, name=brief(merit.text), near=advice))
             case tree.Want():
@@ -219,9 +217,9 @@ def _pin(item: tree.Pin, reason: str | None, draft: _Draft, around: Surroundings
 
 
 def _not_exact(item: tree.Pin, setting: SettingDecl, found: str, reason: str | None) -> Diagnostic:
-    example = f"{setting.text(setting.last // 2)} {setting.unit.symbol}".rstrip()
-    if isinstance(item.value, tree.Spread):
-        example = f"{item.value.number.digits} {item.value.number.unit or item.value.tolerance.unit}".rstrip()
+    amount = amount_of(item.value, [])
+    at = setting.last // 2 if amount is None else min(max(index_on_lattice(setting, amount.stated), 0), setting.last)
+    example = f"{setting.text(round(at))} {setting.unit.symbol}".rstrip()
     line = f"{setting.name} {example}" if reason is None else f'pin {setting.name} = {example} because "..."'
     return diagnose("M410", item.value.span, name=setting.name, found=found, advice=line)
 
@@ -231,14 +229,17 @@ def _not_a_setting(item: tree.Pin, around: Surroundings) -> Diagnostic:
     quantity = around.names.quantities.get(name)
     if quantity is not None:
         where = "in this profile" if quantity.owner == "profile" else f"in the {quantity.owner}"
-        facts = {"what": f"a quantity of the {quantity.owner}", "advice": f"give it {where}: {name} {value}"}
+        facts: dict[str, Any] = {
+            "what": f"a quantity of the {quantity.owner}",
+            "advice": f"give it {where}: {name} {value}",
+        }
         return diagnose("M234", item.name.span, name=name, **facts)
     kind = around.names.kinds.get(name)
     if kind is not None:
         what = f"derived by law {around.names.lets[name][0].law}" if kind == "let" else f"a {kind}"
         advice = f"bound it: {name} at most {value}, or: {name} at least {value}"
         return diagnose("M234", item.name.span, name=name, what=what, advice=advice)
-    advice = near(name, around.names.settings, "the settings are declared with setting, in the library or a shop's file")
+    advice = near(name, around.names.settings, "settings are declared in the library, or with setting")
     return diagnose("M214", item.name.span, name=brief(name), near=advice)
 
 
@@ -292,8 +293,9 @@ def _want(item: tree.Want, draft: _Draft, around: Surroundings, faults: list[Dia
         if item.value.text not in words:
             if grade is None:
                 advice = in_unit(wanted) if wanted is not None else "write a number and its unit"
-                facts = {"name": name, "wanted": "a number", "found": f"the word {brief(item.value.text)}"}
-                faults.append(diagnose("M232", item.value.span, advice=advice, **facts))
+                found = f"the word {brief(item.value.text)}"
+                fault = diagnose("M232", item.value.span, name=name, wanted="a number", found=found, advice=advice)
+                faults.append(fault)
             else:
                 faults.append(unknown_word(item.value.text, name, words, item.value))
             return
@@ -304,7 +306,11 @@ def _want(item: tree.Want, draft: _Draft, around: Surroundings, faults: list[Dia
             return
         if not isinstance(item.value, tree.Exact):
             advice = f"write 'at least' the one end and 'at most' the other, in two lines of {name}"
-            facts = {"name": f"a bound of {name}", "wanted": "one number", "found": f"the range {amount.text}"}
+            facts: dict[str, Any] = {
+                "name": f"a bound of {name}",
+                "wanted": "one number",
+                "found": f"the range {amount.text}",
+            }
             faults.append(diagnose("M232", item.value.span, advice=advice, **facts))
             return
         if wanted is not None and amount.unit.dimension != wanted:

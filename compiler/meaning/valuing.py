@@ -1,6 +1,7 @@
 """From written values to amounts in base units."""
 
 import math
+from typing import Any
 
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, diagnose
@@ -11,11 +12,11 @@ from .near import brief
 from .units import (
     HARDNESS,
     NUMBER,
+    TEMPERATURE_POINT,
     UNITLESS,
     Dimension,
     Unit,
     UnknownUnit,
-    coherent_unit,
     describe,
     difference_unit,
     parse_unit,
@@ -83,22 +84,28 @@ def _range(value: tree.Range, faults: list[Diagnostic]) -> Amount | None:
         return None
     if low_unit.dimension != unit.dimension or low_unit.scale != unit.scale:
         left, right = (_kind_of(u) for u in (low_unit, unit))
-        facts = {"left": left, "right": right, "verb": "the ends of one range"}
+        facts: dict[str, Any] = {"left": left, "right": right, "verb": "the ends of one range"}
         faults.append(diagnose("M302", value.span, advice="write both ends in one unit", **facts))
         return None
     low, high = base_of(value.low, low_unit, faults), base_of(value.high, unit, faults)
     if low is None or high is None:
         return None
     if low > high:
-        faults.append(diagnose("M221", value.span, low=_plain(value.low), high=_plain(value.high)))
+        turned = f"{_plain(value.high)} .. {_plain(value.low)}"
+        if not value.low.unit:
+            turned = f"{value.high.digits} .. {value.low.digits} {value.high.unit}".rstrip()
+        faults.append(diagnose("M221", value.span, low=_plain(value.low), high=_plain(value.high), turned=turned))
         return None
     return _bounded(value, low + (high - low) / 2, low, high, unit, faults)
 
 
 def _spread(value: tree.Spread, faults: list[Diagnostic]) -> Amount | None:
     number, tolerance = value.number, value.tolerance
+    if tolerance.unit == _SHARES and not number.unit:
+        faults.append(_two_readings(value))
+        return None
     relative = tolerance.unit == _SHARES and number.unit != _SHARES
-    bare = not number.unit and not relative
+    bare = not number.unit
     unit = unit_of(tolerance if bare else number, faults)
     if unit is None:
         return None
@@ -122,10 +129,19 @@ def _spread(value: tree.Spread, faults: list[Diagnostic]) -> Amount | None:
     if width is None:
         found = "a tolerance in per cent" if relative else f"a tolerance that is {_kind_of(tolerance_unit)}"
         advice = f"give the tolerance in {difference_unit(unit).symbol}" if unit.symbol else "leave its unit away"
-        facts = {"left": _kind_of(unit), "right": found, "verb": "combined"}
+        facts: dict[str, Any] = {"left": _kind_of(unit), "right": found, "verb": "combined"}
         faults.append(diagnose("M302", tolerance.span, advice=advice, **facts))
         return None
     return _bounded(value, stated, stated - width, stated + width, unit, faults)
+
+
+def _two_readings(value: tree.Spread) -> Diagnostic:
+    """Report ``50 ± 5 %``: the sign may stand for both numbers, or for a share of the first."""
+    number, tolerance = value.number.digits, value.tolerance.digits
+    readings = f"{number} % ± {tolerance} %"
+    if _finite(value.number, UNITLESS) is not None and _finite(value.tolerance, UNITLESS) is not None:
+        readings += f", or {number} ± {float(number) * float(tolerance) / 100:.6g}"
+    return diagnose("M247", value.span, value=brief(text_of(value)), readings=readings)
 
 
 def _bounded(
@@ -160,7 +176,9 @@ def text_of(value: tree.Value) -> str:
 def mismatch(name: str, wanted: Dimension, amount: Amount, span: Span, advice: str = "") -> Diagnostic:
     """Report an amount of the wrong dimension."""
     found, wanted_text = with_article(amount.unit.dimension), with_article(wanted)
-    facts = {"name": name, "wanted": wanted_text, "found": found, "found_text": amount.text}
+    facts: dict[str, Any] = {"name": name, "wanted": wanted_text, "found": found, "found_text": amount.text}
+    if not advice and not amount.unit.symbol and "±" not in amount.text and ".." not in amount.text:
+        advice = f"write its unit too: {amount.text} {example_unit(wanted)}"
     return diagnose("M301", span, advice=advice or in_unit(wanted), **facts)
 
 
@@ -168,6 +186,10 @@ def in_unit(dimension: Dimension) -> str:
     """Say how values of a dimension are written."""
     if dimension == NUMBER:
         return "write it without a unit, or in %"
+    if dimension == TEMPERATURE_POINT:
+        return "write it in degC; K is for differences"
+    if dimension == HARDNESS:
+        return "write it in shore_a or shore_d"
     return f"write it in {example_unit(dimension)}, or in another unit of {describe(dimension)}"
 
 
@@ -175,9 +197,4 @@ def example_unit(dimension: Dimension) -> str:
     """Give a unit in which a value of a dimension can be written."""
     if dimension == HARDNESS:
         return "shore_a"
-    symbol = trade_unit(dimension).symbol
-    try:
-        parse_unit(symbol)
-    except UnknownUnit:
-        return "" if dimension == NUMBER else coherent_unit(dimension).symbol
-    return symbol
+    return trade_unit(dimension).symbol

@@ -55,9 +55,7 @@ class Graph:
             self._factors.setdefault(node, factors)
         return node
 
-    def _node(
-        self, operator: str, arguments: tuple[int, ...], span: Span, value: float = 0.0, name: str = ""
-    ) -> int:
+    def _node(self, operator: str, arguments: tuple[int, ...], span: Span, value: float = 0.0, name: str = "") -> int:
         key = (operator, arguments, value, name)
         found = self._index.get(key)
         if found is None:

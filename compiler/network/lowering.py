@@ -1,6 +1,7 @@
 """From a profile on a machine to its constraint network."""
 
 from collections.abc import Iterator
+from typing import Any
 
 from ..meaning.dimensions import names_in
 from ..meaning.laws import circle
@@ -155,7 +156,7 @@ class _Assembly(Lowering):
         elif decl.given:
             unit = decl.unit.symbol
             example = f"{decl.text(decl.last // 4)} {unit}".rstrip()
-            facts = {"name": name, "profile": self.profile.name, "example": example}
+            facts: dict[str, Any] = {"name": name, "profile": self.profile.name, "example": example}
             related = [Related(decl.span, "declared as given here")]
             self._fault(diagnose("M404", self.profile.span, related=related, **facts))
         self.settings[name] = SettingVariable(decl, node, first, last, pin)
@@ -168,7 +169,9 @@ class _Assembly(Lowering):
         related = [Related(span, f"{law} needs it")]
         quantity = self.model.quantities.get(name)
         if quantity is not None:
-            self._fault(self._missing_input(quantity, law, related))
+            fault = self._missing_input(quantity, law, related)
+            if not self._inherited(fault, quantity):
+                self._fault(fault)
             return
         laws = [let.law for let in self.model.lets.get(name, ())]
         if laws:
@@ -178,14 +181,23 @@ class _Assembly(Lowering):
             related += [Related(self.model.laws[n].span, "does not apply here") for n in laws]
         else:
             advice = near(name, self.active, "derive it with let in a law that applies")
-        facts = {"name": name, "profile": self.profile.name, "machine": self.machine, "advice": advice}
+        facts: dict[str, Any] = {"name": name, "profile": self.profile.name, "machine": self.machine, "advice": advice}
         self._fault(diagnose("M408", self.profile.span, related=related, **facts))
+
+    def _inherited(self, fault: Diagnostic, quantity: QuantityDecl) -> bool:
+        """Tell whether what this machine inherits from was already found to lack the value."""
+        line = self.model.machines[self.machine].line if quantity.owner == "machine" else ()
+        facts: dict[str, Any] = {"name": quantity.name, "owner": quantity.owner, "advice": ""}
+        messages = {diagnose("M403", fault.span, entity=base, **facts).message for base in line[1:]}
+        return any(f.code == "M403" and f.message in messages for f in self.faults)
 
     def _missing_input(self, quantity: QuantityDecl, law: str, related: list[Related]) -> Diagnostic:
         owner, place = quantity.owner, self.profile.span
         entity = {"material": self.profile.material, "machine": self.machine}.get(owner, self.profile.name)
         line = f"{quantity.name} {_example(quantity)}"
         advice = f"add to {owner} {entity} what is known of it, like: {line}"
+        if quantity.words:
+            advice = f"add to {owner} {entity}: {quantity.name} {listed(quantity.words)}"
         if owner != "profile":
             table = self.model.materials if owner == "material" else self.model.machines
             place = table[entity].span
@@ -194,7 +206,7 @@ class _Assembly(Lowering):
                 part = "material" if owner == "material" else "machines"
                 advice = f"write: {owner} my_{entity} from {entity} {{ {line} }}\nand name it here: {part} my_{entity}"
         related.append(Related(quantity.span, quantity.doc or "declared here"))
-        facts = {"name": quantity.name, "owner": owner, "entity": entity, "advice": advice}
+        facts: dict[str, Any] = {"name": quantity.name, "owner": owner, "entity": entity, "advice": advice}
         return diagnose("M403", place, related=related, **facts)
 
     # ---- laws
@@ -343,7 +355,7 @@ def _grade_limit(grade: GradeDecl, want: WantDecl) -> tuple[float | None, bool]:
     if want.amount is not None:
         return want.amount.stated, want.bound == "most"
     at = [b.name for b in grade.bands].index(want.word)
-    # "at most" of a grade where less is better, and "at least" of one where more is, both mean this band or a better one.
+    # "at most" where less is better, and "at least" where more is, both mean this band or a better one.
     better_or_equal = (want.bound == "most") != grade.more_is_better
     if better_or_equal:
         return grade.bands[at].limit, not grade.more_is_better

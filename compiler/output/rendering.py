@@ -5,7 +5,7 @@ import re
 from collections.abc import Iterable
 from typing import Any
 
-from jinja2 import FileSystemLoader, StrictUndefined, TemplateError
+from jinja2 import FileSystemLoader, StrictUndefined
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 
 from ..text.diagnostic import Diagnostic, diagnose
@@ -46,7 +46,7 @@ def _render(
 ) -> str | None:
     try:
         return environment.get_template(file.template).render(view)
-    except (TemplateError, UnicodeDecodeError, TypeError, ValueError, OverflowError, LookupError) as error:
+    except Exception as error:  # a template is a program of somebody's: whatever it raises is its fault
         line = getattr(error, "lineno", None)
         where = f"{target.name}/{file.template}" + (f":{line}" if line else "")
         faults.append(

@@ -151,7 +151,7 @@ def _requirement() -> Schema:
 
 def _input() -> Schema:
     numbers = dict.fromkeys(("value", "low", "high"), {"type": "number"})
-    texts = ("name", "about", "entity", "text", "evidence_text", "cost_on", "place")
+    texts = ("name", "about", "entity", "text", "range_text", "evidence_text", "cost_on", "place")
     return _object(
         {
             **dict.fromkeys(texts, TEXT),
@@ -162,9 +162,8 @@ def _input() -> Schema:
             "replaced": _list({"entity": TEXT, "text": TEXT, "place": TEXT}),
             **numbers,
             "unit": TEXT,
-            "range_text": TEXT,
         },
-        optional=(*numbers, "unit", "range_text"),
+        optional=(*numbers, "unit"),
     )
 
 

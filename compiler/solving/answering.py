@@ -2,11 +2,12 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
 from ..network.graph import Network
-from .bands import Band, band, proved_band
+from .bands import Band, band, proved_bands
 from .problem import Constraints, Indices, Problem
 from .proving import prove
 from .search import OutOfEffort, Search
@@ -16,7 +17,7 @@ from .tape import Floats
 DEFAULT_EFFORT = 20_000
 """Boxes that one search may look at."""
 
-MOST_REPAIRS = 12
+MOST_REPAIRS = 40
 MOST_ROUNDS = 6
 
 
@@ -79,34 +80,54 @@ def solve(network: Network, effort: int = DEFAULT_EFFORT) -> tuple[Problem, Answ
 
 
 def _solve(problem: Problem, effort: int) -> Answer | Refusal:
-    requirements = problem.network.requirements
-    active = [r for r, q in enumerate(requirements) if not q.soft]
-    dropped = []
-    if len(active) < len(requirements):
-        for r, q in enumerate(requirements):
-            if q.soft:
-                if feasible(problem, [*active, r], effort):
-                    active.append(r)
-                else:
-                    dropped.append(r)
-    found = _optimise(problem, sorted(active), effort)
+    found = _choose(problem, effort)
     if found is not None:
-        return _answer(problem, *found, sorted(active), tuple(dropped), True)
+        return _answer(problem, found, True)
+    stated = stated_only(problem)
+    found = _choose(stated, effort)
+    problem.boxes += stated.boxes
+    if found is not None:
+        stated.boxes = problem.boxes
+        return _answer(stated, found, False)
     from .conflict import refusal
 
-    stated = StatedOnly(problem)
-    if (found := _optimise(stated.problem, sorted(active), effort)) is not None:
-        problem.boxes += stated.problem.boxes
-        return _answer(stated.problem, *found, sorted(active), tuple(dropped), False)
-    return refusal(problem, sorted(active), effort)
+    return refusal(problem, [r for r, q in enumerate(problem.network.requirements) if not q.soft], effort)
 
 
-class StatedOnly:
-    """The same problem with every input at its stated value."""
+def stated_only(problem: Problem) -> Problem:
+    """Make the same problem with every input at its stated value."""
+    stated = Problem(problem.network)
+    stated.low = stated.high = stated.stated
+    return stated
 
-    def __init__(self, problem: Problem) -> None:
-        self.problem = Problem(problem.network)
-        self.problem.low = self.problem.high = self.problem.stated
+
+@dataclass(frozen=True, slots=True)
+class _Choice:
+    """The best point, what it was found under, the requirements that count, and the wants set aside."""
+
+    point: Indices
+    constraints: Constraints
+    active: tuple[int, ...]
+    dropped: tuple[int, ...]
+
+
+def _choose(problem: Problem, effort: int) -> _Choice | None:
+    """Take in wants that say 'if possible' one by one, by name, then find the best point."""
+    requirements = problem.network.requirements
+    active = [r for r, q in enumerate(requirements) if not q.soft]
+    soft = sorted((r for r, q in enumerate(requirements) if q.soft), key=lambda r: requirements[r].name)
+    scenarios = Scenarios(problem)
+    if soft and not feasible(problem, active, effort, scenarios):
+        return None
+    dropped = []
+    for r in soft:
+        if feasible(problem, [*active, r], effort, scenarios):
+            active.append(r)
+        else:
+            dropped.append(r)
+    active.sort()
+    found = _optimise(problem, active, effort, scenarios)
+    return None if found is None else _Choice(*found, tuple(active), tuple(sorted(dropped)))
 
 
 def start(problem: Problem) -> Indices:
@@ -114,70 +135,100 @@ def start(problem: Problem) -> Indices:
     return (problem.first + problem.last) // 2
 
 
-def feasible(problem: Problem, active: Sequence[int], effort: int) -> bool:
+class Scenarios:
+    """Input values at which requirements are taken: guessed at first, then those that broke a point.
+
+    Each is only ever a necessary condition, so what one search has learned serves all others over the same ranges.
+    """
+
+    def __init__(self, problem: Problem) -> None:
+        self._problem = problem
+        corners = worst_inputs(problem, start(problem))
+        self._known = {(r, corners[:, r].tobytes()): corners[:, r] for r in range(corners.shape[1])}
+
+    def add(self, requirement: int, inputs: Floats) -> bool:
+        """Take in input values for a requirement; tell whether they are new."""
+        key = (requirement, inputs.tobytes())
+        new = key not in self._known
+        self._known.setdefault(key, inputs)
+        return new
+
+    def of(self, active: Sequence[int]) -> Constraints:
+        """Give the constraints of some requirements."""
+        chosen = [(r, inputs) for (r, _), inputs in self._known.items() if r in active]
+        columns = [inputs for _, inputs in chosen]
+        inputs = np.stack(columns, axis=1) if columns else np.zeros((len(self._problem.stated), 0))
+        return self._problem.at([r for r, _ in chosen], inputs)
+
+
+def feasible(problem: Problem, active: Sequence[int], effort: int, scenarios: Scenarios | None = None) -> bool:
     """Tell whether some settings meet the requirements for all input values."""
-
-    def find(constraints: Constraints) -> Indices | None:
-        return Search(problem, constraints, effort).any_point(problem.first, problem.last)
-
-    return _repaired(problem, active, find) is not None
+    scenarios = scenarios or Scenarios(problem)
+    return _repaired(problem, active, lambda c: any_point(problem, c, effort), scenarios) is not None
 
 
 def _repaired(
-    problem: Problem, active: Sequence[int], find: Callable[[Constraints], Indices | None]
-) -> tuple[Indices, Constraints] | None:
+    problem: Problem,
+    active: Sequence[int],
+    find: Callable[[Constraints], Indices | None],
+    scenarios: Scenarios,
+) -> Indices | None:
     """Search against scenarios, prove the result, and add the scenario that breaks it, until it stands."""
-    corners = worst_inputs(problem, start(problem))
-    constraints = problem.at(list(active), corners[:, list(active)])
     for _ in range(MOST_REPAIRS):
-        point = find(constraints)
+        point = find(scenarios.of(active))
         if point is None:
             return None
-        verdicts = prove(problem, point, list(active))
-        failing = [(r, v.inputs) for r, v in zip(active, verdicts, strict=True) if not v.holds]
-        if not failing:
-            return point, constraints
-        constraints = constraints.plus(problem.at([r for r, _ in failing], np.stack([u for _, u in failing], axis=1)))
+        verdicts = prove(problem, point, active)
+        if all(v.holds for v in verdicts):
+            return point
+        broken = [(r, v.inputs) for r, v in zip(active, verdicts, strict=True) if v.holds is False]
+        if not [new for r, inputs in broken if (new := scenarios.add(r, inputs))]:
+            # Neither proved nor broken within the limits of the proof.
+            break
     raise OutOfEffort
 
 
-def _optimise(problem: Problem, active: list[int], effort: int) -> tuple[Indices, Constraints] | None:
-    """Find the best point by the preference list, moved to the middle of what is left; prove it."""
-    kept: list[Constraints] = []
+def _optimise(
+    problem: Problem, active: list[int], effort: int, scenarios: Scenarios
+) -> tuple[Indices, Constraints] | None:
+    """Find the best point by the preference list, moved to the middle of what is left; all of it is proved.
 
-    def find(constraints: Constraints) -> Indices | None:
-        kept.clear()
-        found = _lexicographic(problem, constraints, effort)
-        if found is None:
-            return None
-        point, bounded = found
-        kept.append(bounded)
-        return settle(problem, bounded, point)
-
-    found = _repaired(problem, active, find)
-    return None if found is None else (found[0], kept[0])
-
-
-def _lexicographic(problem: Problem, constraints: Constraints, effort: int) -> tuple[Indices, Constraints] | None:
-    """Maximise merits in order; give a best point and the constraints with a threshold for every merit."""
-    first, last = problem.first, problem.last
-    merits = problem.network.merits
+    Every merit's best point is proved before its threshold is set, so that what may be given back is a share of what
+    can be had. Returns the point with the constraints it was settled under.
+    """
+    bounds = problem.at([], np.zeros((len(problem.stated), 0)))
     point: Indices | None = None
-    for m in range(len(merits)):
-        better = Search(problem, constraints, effort).best_point(first, last, m)
-        if better is None:
-            if m == 0:
-                return None
-            # The last point still holds; only rounding at a threshold can have refuted all others.
-            better = point
-        assert better is not None
-        point = better
+    merits = range(len(problem.network.merits))
+    for m in merits:
+        point = _repaired(problem, active, partial(best_point, problem, effort, bounds, m, point), scenarios)
+        if point is None:
+            return None
         value = float(problem.merit(m, point[:, None])[0])
         share = problem.network.profile.share if m + 1 < len(merits) else 0.0
-        constraints = constraints.plus(problem.threshold(m, value - share * abs(value)))
+        bounds = bounds.plus(problem.threshold(m, value - share * abs(value)))
     if point is None:
-        point = Search(problem, constraints, effort).any_point(first, last)
-    return None if point is None else (point, constraints)
+        point = _repaired(problem, active, lambda c: any_point(problem, c, effort), scenarios)
+    if point is None:
+        return None
+    proved = point
+    try:
+        settled = _repaired(problem, active, lambda c: settle(problem, c.plus(bounds), proved), scenarios)
+    except OutOfEffort:
+        settled = None
+    return proved if settled is None else settled, scenarios.of(active).plus(bounds)
+
+
+def best_point(
+    problem: Problem, effort: int, bounds: Constraints, merit: int, known: Indices | None, constraints: Constraints
+) -> Indices | None:
+    """Give the point with most of a merit where constraints and bounds hold, or None where there is none."""
+    search = Search(problem, constraints.plus(bounds), effort)
+    return search.best_point(problem.first, problem.last, merit, known)
+
+
+def any_point(problem: Problem, constraints: Constraints, effort: int) -> Indices | None:
+    """Give a point where constraints hold, or None where there is none."""
+    return Search(problem, constraints, effort).any_point(problem.first, problem.last)
 
 
 def settle(problem: Problem, constraints: Constraints, point: Indices) -> Indices:
@@ -186,8 +237,8 @@ def settle(problem: Problem, constraints: Constraints, point: Indices) -> Indice
     Settings that rather be low or high first give the others room, then take their end.
     """
     settings = problem.network.settings
-    leaning = [i for i, s in enumerate(settings) if s.decl.rather]
-    centred = [i for i, s in enumerate(settings) if not s.decl.rather]
+    leaning = [i for i in problem.by_name if settings[i].decl.rather]
+    centred = [i for i in problem.by_name if not settings[i].decl.rather]
     point = point.copy()
     for i in leaning:
         found = band(problem, constraints, point, i)
@@ -205,19 +256,13 @@ def settle(problem: Problem, constraints: Constraints, point: Indices) -> Indice
     return point
 
 
-def _answer(
-    problem: Problem,
-    point: Indices,
-    constraints: Constraints,
-    active: list[int],
-    dropped: tuple[int, ...],
-    robust: bool,
-) -> Answer:
-    settings = range(problem.tape.setting_count)
-    bands = tuple(proved_band(problem, _without_merits(constraints), point, i) for i in settings)
+def _answer(problem: Problem, choice: _Choice, robust: bool) -> Answer:
+    point = choice.point
+    bands = proved_bands(problem, _without_merits(choice.constraints), point)
     merits = tuple(float(problem.merit(m, point[:, None])[0]) for m in range(len(problem.network.merits)))
-    limits = tuple(_limits(problem, constraints, point, m) for m in range(len(merits)))
-    return Answer(point, bands, margins(problem, point, active), merits, limits, dropped, robust, problem.boxes)
+    limits = tuple(_limits(problem, bands, point, m) for m in range(len(merits)))
+    closest = margins(problem, point, choice.active)
+    return Answer(point, bands, closest, merits, limits, choice.dropped, robust, problem.boxes)
 
 
 def _without_merits(constraints: Constraints) -> Constraints:
@@ -241,10 +286,9 @@ def margins(problem: Problem, point: Indices, active: Sequence[int]) -> tuple[Ma
     return tuple(found)
 
 
-def _limits(problem: Problem, constraints: Constraints, point: Indices, merit: int) -> tuple[int, ...]:
-    """Name what keeps a merit from growing: what ends the band of each setting that moves it, on the side that helps."""
+def _limits(problem: Problem, bands: Sequence[Band], point: Indices, merit: int) -> tuple[int, ...]:
+    """Name what keeps a merit from growing: what ends the band of each setting that moves it, where it would help."""
     node = problem.network.merits[merit].node
-    plain = _without_merits(constraints)
     found: list[int] = []
     for i in range(problem.tape.setting_count):
         if not problem.tape.depends[node] >> i & 1 or problem.first[i] == problem.last[i]:
@@ -252,8 +296,7 @@ def _limits(problem: Problem, constraints: Constraints, point: Indices, merit: i
         moved = np.repeat(point[:, None], 2, axis=1)
         moved[i] = [max(point[i] - 1, problem.first[i]), min(point[i] + 1, problem.last[i])]
         down, up = problem.merit(merit, moved)
-        edge = band(problem, plain, point, i)
-        reason = edge.above if up > down else edge.below
+        reason = bands[i].above if up > down else bands[i].below
         if reason >= 0 and reason not in found:
             found.append(reason)
     return tuple(found)

@@ -1,15 +1,19 @@
 """Bands: the values of one setting that hold with the others kept, and what ends them."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from .problem import Constraints, Indices, Problem
-from .proving import prove
+from .problem import UNKNOWN, Constraints, Indices, Problem
+from .proving import prove_all
+from .slopes import ends, signs_of
+from .tape import Floats
 
 LATTICE_END = -1
 MERIT_END = -2
+
+MOST_ROUNDS = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,46 +39,113 @@ def band(problem: Problem, constraints: Constraints, point: Indices, i: int) -> 
     moved = np.repeat(point[:, None], last - first + 1, axis=1)
     moved[i] = np.arange(first, last + 1)
     slack = problem.table(part, moved)
-    holds: NDArray[np.bool_] = np.all(slack >= 0, axis=0)
-    ends = []
-    for way in (-1, 1):
-        end, reason = at, LATTICE_END
-        while first <= end + way <= last:
-            column = end + way - first
-            if not holds[column]:
-                requirement = part.requirement[int(np.argmin(slack[:, column]))]
-                reason = requirement if requirement >= 0 else MERIT_END
-                break
-            end += way
-        ends.append((end, reason))
-    return Band(ends[0][0], ends[1][0], ends[0][1], ends[1][1])
+    holds = np.all(slack >= 0, axis=0)
+
+    def end(way: int) -> tuple[int, int]:
+        beyond = np.flatnonzero(~holds[at - first + way :] if way > 0 else ~holds[: at - first][::-1])
+        if not beyond.size:
+            return (last if way > 0 else first), LATTICE_END
+        column = at - first + way * (1 + int(beyond[0]))
+        broken = np.where(np.isnan(slack[:, column]), -np.inf, slack[:, column])
+        requirement = part.requirement[int(np.argmin(broken))]
+        return first + column - way, requirement if requirement >= 0 else MERIT_END
+
+    (low, below), (high, above) = end(-1), end(1)
+    return Band(low, high, below, above)
 
 
-def proved_band(problem: Problem, constraints: Constraints, point: Indices, i: int) -> Band:
-    """Find a band and prove its two ends over the whole input ranges; an end that fails moves inwards."""
-    found = band(problem, constraints, point, i)
-    first, below = _proved_end(problem, constraints, point, i, found.first, found.below)
-    last, above = _proved_end(problem, constraints, point, i, found.last, found.above)
+def proved_bands(problem: Problem, constraints: Constraints, point: Indices) -> tuple[Band, ...]:
+    """Find the bands of all settings and prove them over the whole input ranges.
+
+    The input values that break a value of a band become constraints of that band; a value that can be neither proved
+    nor broken is left out as well.
+    """
+    settings = range(problem.tape.setting_count)
+    found = [band(problem, constraints, point, i) for i in settings]
+    open_ = {i: constraints for i in settings if (found[i].first, found[i].last) != (point[i], point[i])}
+    for _ in range(MOST_ROUNDS):
+        failing = _failing(problem, constraints, point, {i: found[i] for i in open_})
+        open_ = {i: open_[i] for i in failing}
+        for i, failures in failing.items():
+            for f in failures:
+                open_[i] = open_[i].plus(problem.at([f.requirement], f.inputs[:, None]))
+            found[i] = _inside(found[i], band(problem, open_[i], point, i), failures, int(point[i]))
+        if not open_:
+            return tuple(found)
+    for i in open_:
+        found[i] = Band(int(point[i]), int(point[i]), found[i].below, found[i].above)
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class _Failure:
+    """A requirement that was not proved at a value of a band, and the worst input values found."""
+
+    index: int
+    requirement: int
+    inputs: Floats
+
+
+def _inside(before: Band, found: Band, failures: Sequence[_Failure], at: int) -> Band:
+    """Cut a band to another found for it, and to the values between those that failed."""
+    cuts = [(before.first, before.below), (found.first, found.below)]
+    cuts += [(f.index + 1, f.requirement) for f in failures if f.index < at]
+    first, below = max(cuts, key=lambda cut: cut[0])
+    cuts = [(before.last, before.above), (found.last, found.above)]
+    cuts += [(f.index - 1, f.requirement) for f in failures if f.index > at]
+    last, above = min(cuts, key=lambda cut: cut[0])
     return Band(first, last, below, above)
 
 
-def _proved_end(
-    problem: Problem, constraints: Constraints, point: Indices, i: int, end: int, reason: int
-) -> tuple[int, int]:
-    active = sorted(
-        {
-            r
-            for r, output in zip(constraints.requirement, constraints.output, strict=True)
-            if r >= 0 and problem.tape.depends[output] >> i & 1
-        }
-    )
-    at = int(point[i])
-    while end != at and active:
+def _failing(
+    problem: Problem, constraints: Constraints, point: Indices, bands: dict[int, Band]
+) -> dict[int, list[_Failure]]:
+    """Prove bands in one batch; list what fails by setting.
+
+    The two ends will do where the requirement has a proved direction along the band.
+    """
+    asked: list[tuple[int, int, int]] = []
+    wavering = _wavering(problem, point, bands)
+    for i, found in bands.items():
+        for r in _touching(problem, constraints, i):
+            whole = range(found.first, found.last + 1)
+            asked += [(i, k, r) for k in (whole if (i, r) in wavering else {whole[0], whole[-1]}) if k != point[i]]
+    questions = []
+    for i, index, r in asked:
         moved = point.copy()
-        moved[i] = end
-        failing = [r for r, v in zip(active, prove(problem, moved, active), strict=True) if not v.holds]
-        if not failing:
-            break
-        reason = failing[0]
-        end += 1 if end < at else -1
-    return end, reason
+        moved[i] = index
+        questions.append((moved, r))
+    failing: dict[int, list[_Failure]] = {}
+    for (i, index, r), verdict in zip(asked, prove_all(problem, questions), strict=True):
+        if not verdict.holds:
+            failing.setdefault(i, []).append(_Failure(index, r, verdict.inputs))
+    return failing
+
+
+def _wavering(problem: Problem, point: Indices, bands: dict[int, Band]) -> set[tuple[int, int]]:
+    """List settings and requirements where the direction along the band is not proved for all input values."""
+    chosen = list(bands)
+    first, last = (np.repeat(point[:, None], len(chosen), axis=1) for _ in range(2))
+    rows = np.arange(len(chosen))
+    first[chosen, rows] = [bands[i].first for i in chosen]
+    last[chosen, rows] = [bands[i].last for i in chosen]
+    outputs = [r.slack for r in problem.network.requirements]
+    enclosures = problem.tape.enclosures(
+        problem.variables(problem.settings_at(first), problem.low[:, None]),
+        problem.variables(problem.settings_at(last), problem.high[:, None]),
+        outputs=outputs,
+    )
+    slopes = problem.tape.slopes(enclosures, chosen, outputs=outputs) if chosen else []
+    found = set()
+    for row, i in enumerate(chosen):
+        defined = problem.defined(enclosures, np.array(outputs), np.full(len(outputs), row))
+        for r, output in enumerate(outputs):
+            low, high = ends(slopes[output], row, len(chosen))
+            if not defined[r] or signs_of(low[row : row + 1], high[row : row + 1])[0] == UNKNOWN:
+                found.add((i, r))
+    return found
+
+
+def _touching(problem: Problem, constraints: Constraints, i: int) -> Sequence[int]:
+    pairs = zip(constraints.requirement, constraints.output, strict=True)
+    return sorted({r for r, output in pairs if r >= 0 and problem.tape.depends[output] >> i & 1})

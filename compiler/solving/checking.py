@@ -1,7 +1,7 @@
 """The independent check of an answer, before anything is written.
 
-It shares no code with the search but the meaning of expressions: it walks the checked texts themselves, not the network,
-in plain numpy, and looks for input values that break a requirement by changing one input at a time.
+It shares no code with the search but the meaning of expressions: it walks the checked texts themselves, not the
+network, in plain numpy, and looks for input values that break a requirement by changing one input at a time.
 """
 
 from collections.abc import Callable, Mapping

@@ -2,25 +2,39 @@
 
 import numpy as np
 
-from .answering import Refusal, feasible, margins
+from .answering import Refusal, Scenarios, feasible, margins
 from .problem import Problem
+from .search import OutOfEffort
 from .slopes import worst_inputs
 
 
 def refusal(problem: Problem, active: list[int], effort: int) -> Refusal:
-    """Drop requirements, then pins, as long as the rest still cannot hold (a deletion filter)."""
+    """Drop requirements, then pins, as long as the rest still cannot hold (a deletion filter).
+
+    What cannot be decided within the effort is kept: then the set cannot hold, but a smaller one may not either.
+    """
+    scenarios = Scenarios(problem)
+
+    def holds(trial: list[int]) -> bool:
+        try:
+            return feasible(problem, trial, effort, scenarios)
+        except OutOfEffort:
+            return True
+
+    requirements = problem.network.requirements
     kept = list(active)
-    for r in active:
+    for r in sorted(active, key=lambda r: (requirements[r].origin, requirements[r].name, requirements[r].otherwise)):
         trial = [k for k in kept if k != r]
-        if not feasible(problem, trial, effort):
+        if not holds(trial):
             kept = trial
     pins = []
-    for i, setting in enumerate(problem.network.settings):
+    for i in problem.by_name:
+        setting = problem.network.settings[i]
         if setting.pin is None:
             continue
         first, last = int(problem.first[i]), int(problem.last[i])
         problem.first[i], problem.last[i] = 0, setting.decl.last
-        if feasible(problem, kept, effort):
+        if holds(kept):
             problem.first[i], problem.last[i] = first, last
             pins.append(i)
     point = _closest(problem, kept)

@@ -7,7 +7,8 @@ outside the domain is cut down to it; one wholly outside, or empty, gives the em
 How far outwards: ``+ - * / sqrt`` are correctly rounded by the machine, so the next number is enough, and a sum or
 difference that is zero is exact and stays so. The library functions may differ from the exact value by up to one
 unit in the last place, other processors included, and get two. Where that is done by a relative step, it may come
-to one unit more at the upper end of a binade.
+to one unit more at the upper end of a binade. All rests on rounding to nearest, with which every process starts;
+a process that a foreign library has switched to another rounding gets bounds that enclose nothing.
 
 The functions here do not guard against floating-point warnings; ``operators`` does.
 """
@@ -38,6 +39,7 @@ _TWO = np.array(2, dtype=np.int64)
 _ZERO_BITS = np.array(0, dtype=np.int64)
 _INFINITE_BITS = np.array(np.inf).view(np.int64)
 _ZERO = np.array(0.0)
+_INFINITY = np.array(np.inf)
 
 
 class Interval(NamedTuple):
@@ -96,7 +98,10 @@ def strict(f: Callable[..., Interval]) -> Callable[..., Interval]:
 
     @wraps(f)
     def guarded(*arguments: Interval) -> Interval:
-        if all(filled(a) for a in arguments):
+        for a in arguments:
+            if not filled(a):
+                break
+        else:
             return f(*arguments)
         one = exact(1.0)
         safe = [where(a.lo <= a.hi, a, one) for a in arguments]
@@ -108,10 +113,8 @@ def strict(f: Callable[..., Interval]) -> Callable[..., Interval]:
 # ---- rounding
 
 
-def _settle(lo: Floats, hi: Floats, low: Floats, high: Floats, *arguments: Interval) -> Interval:
-    """Return ``lo``, ``hi``, rounded from ``low``, ``high``; mend what overflow or empty arguments have spoilt."""
-    if every(lo <= hi):
-        return Interval(lo, hi)
+def _mended(lo: Floats, hi: Floats, low: Floats, high: Floats, *arguments: Interval) -> Interval:
+    """Mend bounds, rounded from ``low`` and ``high``, that overflow or empty arguments have spoilt."""
     lo = np.where(np.isnan(lo), np.where(low == np.inf, LARGEST, -np.inf), lo)
     hi = np.where(np.isnan(hi), np.where(high == -np.inf, -LARGEST, np.inf), hi)
     return where(all_filled(arguments), Interval(lo, hi), EMPTY)
@@ -119,12 +122,17 @@ def _settle(lo: Floats, hi: Floats, low: Floats, high: Floats, *arguments: Inter
 
 def relative(low: Floats, high: Floats, step: Floats, *arguments: Interval) -> Interval:
     """Round outwards by a relative step. Zeros stay: for results that cannot underflow."""
-    return _settle(low - np.abs(low) * step, high + np.abs(high) * step, low, high, *arguments)
+    down, up = np.abs(low), np.abs(high)
+    down *= step
+    up *= step
+    lo, hi = low - down, high + up
+    return Interval(lo, hi) if every(lo <= hi) else _mended(lo, hi, low, high, *arguments)
 
 
 def _positive(low: Floats, high: Floats, *arguments: Interval) -> Interval:
     """Round outwards to the next number: for positive results well away from underflow."""
-    return _settle(low - low * NEXT, high + high * NEXT, low, high, *arguments)
+    lo, hi = low - low * NEXT, high + high * NEXT
+    return Interval(lo, hi) if every(lo <= hi) else _mended(lo, hi, low, high, *arguments)
 
 
 def signed(low: Floats, high: Floats, *arguments: Interval) -> Interval:
@@ -132,7 +140,7 @@ def signed(low: Floats, high: Floats, *arguments: Interval) -> Interval:
     down, up = np.abs(low), np.abs(high)
     lo = low - (down * TWO_UNITS + np.minimum(down, _TWO_QUANTA))
     hi = high + (up * TWO_UNITS + np.minimum(up, _TWO_QUANTA))
-    return _settle(lo, hi, low, high, *arguments)
+    return Interval(lo, hi) if every(lo <= hi) else _mended(lo, hi, low, high, *arguments)
 
 
 def below(x: Floats, units: NDArray[np.int64] = _TWO) -> Floats:
@@ -170,13 +178,7 @@ def mul(a: Interval, b: Interval) -> Interval:
     low = a.lo * b.lo
     if every(a.lo > _ZERO) and every(low > _SMALL):
         return _positive(low, a.hi * b.hi, a, b)
-    return _product(a, b)
-
-
-@strict
-def _product(a: Interval, b: Interval) -> Interval:
-    corners = [a.lo * b.lo, a.lo * b.hi, a.hi * b.lo, a.hi * b.hi]
-    return _span(corners, a, b)
+    return _span([low, a.lo * b.hi, a.hi * b.lo, a.hi * b.hi], a, b)
 
 
 def div(a: Interval, b: Interval) -> Interval:
@@ -188,6 +190,9 @@ def div(a: Interval, b: Interval) -> Interval:
     low = a.lo / b.hi
     if every(b.lo > _ZERO) and every(low > _SMALL):
         return _positive(low, a.hi / b.lo, a, b)
+    # Neither is so if zero is within, both if the divisor is empty.
+    if every((b.lo > _ZERO) != (b.hi < _ZERO)):
+        return _span([a.lo / b.lo, low, a.hi / b.lo, a.hi / b.hi], a, b)
     return _quotient(a, b)
 
 
@@ -195,11 +200,8 @@ def div(a: Interval, b: Interval) -> Interval:
 def _quotient(a: Interval, b: Interval) -> Interval:
     # A zero at an end of the divisor is approached from within.
     b_lo, b_hi = b.lo + 0.0, -(0.0 - b.hi)
-    side = np.where(b.hi > 0, 1.0, -1.0)
-    found = _span([a.lo / b_lo, a.lo / b_hi, a.hi / b_lo, a.hi / b_hi], a, Interval(side, side))
-    pole = (b.lo <= 0) & (b.hi >= 0)
-    if not np.count_nonzero(pole):
-        return found
+    side = exact(np.where(b.hi > 0, 1.0, -1.0))
+    found = _span([a.lo / b_lo, a.lo / b_hi, a.hi / b_lo, a.hi / b_hi], a, side)
     inside = (b.lo < 0) & (b.hi > 0) & ((a.lo != 0) | (a.hi != 0))
     return where(inside | ((b.lo == 0) & (b.hi == 0)), ENTIRE, found)
 
@@ -207,17 +209,26 @@ def _quotient(a: Interval, b: Interval) -> Interval:
 def _span(corners: list[Floats], a: Interval, b: Interval) -> Interval:
     """Enclose products or quotients from their corners; ``b`` has the signs of the second factor."""
     low, high = _extremes(corners)
-    if not every(low <= high):
+    down = np.abs(low)
+    # An empty factor always makes it infinite, 0 * inf not a number.
+    finite = every(down < _INFINITY)
+    if not finite:
         low, high = _extremes([np.where(np.isnan(c), 0.0, c) for c in corners])
-    lo = low - (np.abs(low) * NEXT + _QUANTUM)
+        down = np.abs(low)
+    lo = low - (down * NEXT + _QUANTUM)
     hi = high + (np.abs(high) * NEXT + _QUANTUM)
     if np.count_nonzero((low == _ZERO) | (high == _ZERO)):
-        # Signs tell a zero that is exact from one that has underflowed.
-        ends = [np.sign(x) * np.sign(y) for x in a for y in b]
-        least, greatest = _extremes(ends)
-        lo = np.where(least >= 0, np.maximum(lo, 0.0), lo)
-        hi = np.where(greatest <= 0, np.minimum(hi, 0.0), hi)
-    return _settle(lo, hi, low, high, a, b)
+        lo, hi = _clamped(lo, hi, a, b)
+    return Interval(lo, hi) if finite else _mended(lo, hi, low, high, a, b)
+
+
+def _clamped(lo: Floats, hi: Floats, a: Interval, b: Interval) -> Interval:
+    """Keep to the sign of a product: it tells a zero that is exact from one that has underflowed."""
+    a_up, a_down, b_up, b_down = a.lo >= _ZERO, a.hi <= _ZERO, b.lo >= _ZERO, b.hi <= _ZERO
+    zero = (a_up & a_down) | (b_up & b_down)
+    up = (a_up & b_up) | (a_down & b_down) | zero
+    down = (a_up & b_down) | (a_down & b_up) | zero
+    return Interval(np.where(up, np.maximum(lo, _ZERO), lo), np.where(down, np.minimum(hi, _ZERO), hi))
 
 
 def _extremes(corners: list[Floats]) -> tuple[Floats, Floats]:
@@ -228,13 +239,13 @@ def _extremes(corners: list[Floats]) -> tuple[Floats, Floats]:
 def least(a: Interval, b: Interval) -> Interval:
     """Enclose the lesser of a and b, exactly."""
     lo, hi = np.minimum(a.lo, b.lo), np.minimum(a.hi, b.hi)
-    return _settle(lo, hi, lo, hi, a, b)
+    return Interval(lo, hi) if every(lo <= hi) else _mended(lo, hi, lo, hi, a, b)
 
 
 def greatest(a: Interval, b: Interval) -> Interval:
     """Enclose the greater of a and b, exactly."""
     lo, hi = np.maximum(a.lo, b.lo), np.maximum(a.hi, b.hi)
-    return _settle(lo, hi, lo, hi, a, b)
+    return Interval(lo, hi) if every(lo <= hi) else _mended(lo, hi, lo, hi, a, b)
 
 
 def absolute(a: Interval) -> Interval:
@@ -274,7 +285,7 @@ def power(base: Interval, exponent: Interval) -> Interval:
 def _positive_power(base: Interval, exponent: Interval) -> Interval:
     """Enclose a power by the two corners that bound it: it rises or falls along each edge of the box."""
     rising = exponent.lo >= _ZERO
-    first, last = np.where(rising, base.lo, base.hi), np.where(rising, base.hi, base.lo)
+    first, last = _edges(base, rising)
     if exponent.lo is exponent.hi:
         return Interval(below(np.power(first, exponent.lo)), above(np.power(last, exponent.lo)))
     low = np.power(first, np.where(first >= 1, exponent.lo, exponent.hi))
@@ -284,6 +295,13 @@ def _positive_power(base: Interval, exponent: Interval) -> Interval:
         low = np.where(mixed, np.minimum(low, np.power(base.lo, exponent.hi)), low)
         high = np.where(mixed, np.maximum(high, np.power(base.hi, exponent.hi)), high)
     return Interval(below(low), above(high))
+
+
+def _edges(base: Interval, rising: Mask) -> tuple[Floats, Floats]:
+    """Give the ends of the base at which a power is least and greatest."""
+    if rising.size == 1:
+        return (base.lo, base.hi) if rising.item() else (base.hi, base.lo)
+    return np.where(rising, base.lo, base.hi), np.where(rising, base.hi, base.lo)
 
 
 def whole_power(base: Interval, exponent: Interval) -> Interval:
@@ -305,7 +323,7 @@ def _whole_power(base: Interval, exponent: Interval) -> Interval:
     n = exponent.lo
     rising = n > 0
     if every(base.lo > _ZERO):
-        first, last = np.where(rising, base.lo, base.hi), np.where(rising, base.hi, base.lo)
+        first, last = _edges(base, rising)
         found = Interval(below(np.power(first, n)), above(np.power(last, n)))
     else:
         odd = np.mod(n, 2) == 1
@@ -317,9 +335,9 @@ def _whole_power(base: Interval, exponent: Interval) -> Interval:
 
 
 def _even_power(size: Interval, n: Floats, rising: Mask) -> Interval:
-    first, last = np.where(rising, size.lo, size.hi) + 0.0, np.where(rising, size.hi, size.lo) + 0.0
-    high = above(np.power(last, n))
-    return Interval(below(np.power(first, n)), np.where(rising & (last == 0), 0.0, high))
+    first, last = _edges(size, rising)
+    high = above(np.power(last + 0.0, n))
+    return Interval(below(np.power(first + 0.0, n)), np.where(rising & (last == 0), 0.0, high))
 
 
 def _odd_power(base: Interval, n: Floats, rising: Mask) -> Interval:
@@ -343,8 +361,8 @@ def _signed_ends(negative: Mask, size: Floats, powered: Floats, rising: Mask) ->
 
 def exp(a: Interval) -> Interval:
     """Enclose e to the power a."""
-    low, high = np.exp(a.lo), np.exp(a.hi)
-    return _settle(below(low), above(high), low, high, a)
+    lo, hi = below(np.exp(a.lo)), above(np.exp(a.hi))
+    return Interval(lo, hi) if every(lo <= hi) else _mended(lo, hi, lo, hi, a)
 
 
 def log(a: Interval) -> Interval:
@@ -355,9 +373,9 @@ def log(a: Interval) -> Interval:
     return relative(np.log(a.lo), np.log(a.hi), TWO_UNITS, a)
 
 
-# A little less than pi and than two pi: what is lost of the range is far less than rounding takes.
-_HALF_TURN = np.array(3.14159265)
-_TURN = np.array(6.283185307)
+# The nearest numbers, both a little less than pi and two pi: as wide as these is treated as that wide.
+_HALF_TURN = np.array(np.pi)
+_TURN = np.array(2 * np.pi)
 
 
 @strict

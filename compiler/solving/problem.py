@@ -43,9 +43,9 @@ class Constraints:
     def __len__(self) -> int:
         return len(self.requirement)
 
-    def take(self, which: Sequence[int]) -> "Constraints":
+    def take(self, which: Sequence[int] | Indices) -> "Constraints":
         """Keep some of the constraints."""
-        chosen = list(which)
+        chosen = [int(c) for c in which]
 
         def kept(all_of: tuple[int, ...]) -> tuple[int, ...]:
             return tuple(all_of[c] for c in chosen)
@@ -130,13 +130,14 @@ class Problem:
         enclosures = self.tape.enclosures(self.variables(first, low), self.variables(last, high))
         return [(name, a, self.tape.relying(node)) for node, name, a in self.tape.partial(enclosures)]
 
-    def defined(self, enclosures: list[Interval], outputs: Sequence[int], rows: int) -> Mask:
-        """Tell for each row whether its output (one a row) is defined all over its box."""
-        sound = np.ones(rows, dtype=np.bool_)
+    def defined(self, enclosures: list[Interval], outputs: Indices, columns: Indices) -> Mask:
+        """Tell for each output whether it is defined all over the box in its column of a batch."""
+        sound = np.ones(outputs.size, dtype=np.bool_)
         for operator, arguments, relying in self.doubtful:
-            concerned = relying[list(outputs)]
+            concerned = relying[outputs]
             if concerned.any():
-                sound &= ~(concerned & outside(operator, arguments, enclosures))
+                bad = outside(operator, arguments, enclosures)
+                sound &= ~(concerned & (bad if bad.size == 1 else bad[columns]))
         return sound
 
     # ---- evaluation
@@ -150,16 +151,16 @@ class Problem:
         x = self.variables(self.settings_at(indices), constraints.inputs[:, which])
         left, right = self._sides(constraints, x, indices.shape[1])
         rows = np.arange(which.size)
-        return _slack(left[which, rows], right[which, rows])
+        return slack_of(left[which, rows], right[which, rows])
 
     def table(self, constraints: Constraints, indices: Indices) -> Floats:
         """Give slack plus tolerance of every constraint (constraints, rows) at every lattice point."""
         x = [*self.settings_at(indices)[:, None, :], *constraints.inputs[:, :, None]]
-        return _slack(*self._sides(constraints, x, indices.shape[1]))
+        return slack_of(*self._sides(constraints, x, indices.shape[1]))
 
     def _sides(self, constraints: Constraints, x: list[Floats], rows: int) -> tuple[Floats, Floats]:
         """Evaluate both sides of each constraint, (constraints, rows)."""
-        nodes = self.tape.values(x, [n for n in (*constraints.left, *constraints.right) if n >= 0])
+        nodes = self.tape.values(x, outputs=[n for n in (*constraints.left, *constraints.right) if n >= 0])
         sides = np.empty((2, len(constraints), rows))
         for side, wanted in zip(sides, (constraints.left, constraints.right), strict=True):
             for c, node in enumerate(wanted):
@@ -171,10 +172,11 @@ class Problem:
         """Give a merit at the stated values for lattice points (settings, rows)."""
         node = self.network.merits[merit].node
         x = self.variables(self.settings_at(indices), self.stated[:, None])
-        return np.broadcast_to(self.tape.values(x, (node,))[node], (indices.shape[1],))
+        return np.broadcast_to(self.tape.values(x, outputs=(node,))[node], (indices.shape[1],))
 
 
-def _slack(left: Floats, right: Floats) -> Floats:
+def slack_of(left: Floats, right: Floats) -> Floats:
+    """Give slack plus tolerance of ``left <= right``; NaN where a side is not a finite number."""
     with np.errstate(all="ignore"):
         slack = right - left + TOLERANCE * np.maximum(np.abs(left), np.abs(right))
     return np.where(np.isfinite(slack), slack, np.nan)

@@ -12,9 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .operators import Interval
-from .problem import TOLERANCE, UNKNOWN, Indices, Problem
-from .slopes import ends, input_slopes, signs_of
-from .tape import Bounds, Floats, Mask
+from .problem import TOLERANCE, UNKNOWN, Indices, Problem, slack_of
+from .slopes import input_slopes, signs_of
+from .tape import Floats, Mask
+
+MOST_QUESTIONS = 1024
+"""Questions that are looked at in one batch."""
 
 MOST_PIECES = 512
 """Boxes that one question may be cut into."""
@@ -35,10 +38,11 @@ def prove(problem: Problem, indices: Indices, requirements: Sequence[int]) -> li
 
 def prove_all(problem: Problem, questions: Sequence[tuple[Indices, int]]) -> list[Verdict]:
     """Decide pairs of a lattice point and a requirement over the whole input ranges."""
-    return _Proof(problem, questions).verdicts() if questions else []
+    parts = [questions[at : at + MOST_QUESTIONS] for at in range(0, len(questions), MOST_QUESTIONS)]
+    return [verdict for part in parts for verdict in _Proof(problem, part).verdicts()]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class _Pieces:
     """Open boxes of inputs (inputs, rows), and the question that each belongs to."""
 
@@ -50,147 +54,151 @@ class _Pieces:
         return _Pieces(self.question[rows], self.low[:, rows], self.high[:, rows])
 
 
+@dataclass(frozen=True, slots=True)
+class _Slopes:
+    """Slopes of each row's slack: ends of shape (inputs, rows), zero for inputs without influence."""
+
+    low: Floats
+    high: Floats
+
+
 class _Proof:
     def __init__(self, problem: Problem, questions: Sequence[tuple[Indices, int]]) -> None:
-        self.problem = problem
-        self.points = np.stack([point for point, _ in questions], axis=1)
-        self.requirements = [problem.network.requirements[r] for _, r in questions]
         count = len(questions)
+        self.problem = problem
+        points = {point.tobytes(): point for point, _ in questions}
+        self.distinct = np.stack(list(points.values()), axis=1)
+        places = {key: at for at, key in enumerate(points)}
+        self.place = np.array([places[point.tobytes()] for point, _ in questions])
+        chosen = [problem.network.requirements[r] for _, r in questions]
+        self.left = np.array([r.left for r in chosen])
+        self.right = np.array([r.right for r in chosen])
+        self.slack = np.array([r.slack for r in chosen])
         self.holds: list[bool | None] = [True] * count
         self.worst = np.repeat(problem.stated[:, None], count, axis=1)
         self.least = np.full(count, np.inf)
         self.pieces = np.ones(count, dtype=np.int64)
 
     def verdicts(self) -> list[Verdict]:
-        problem, count = self.problem, len(self.requirements)
-        open_ = _Pieces(
-            np.arange(count),
-            np.repeat(problem.low[:, None], count, axis=1),
-            np.repeat(problem.high[:, None], count, axis=1),
-        )
+        """Go on until every question is decided or given up."""
+        count = len(self.holds)
+        low, high = (np.repeat(end[:, None], count, axis=1) for end in (self.problem.low, self.problem.high))
+        open_ = _Pieces(np.arange(count), low, high)
+        whole = True
         while open_.question.size:
-            open_ = self._round(open_)
+            open_ = self._round(open_, whole)
+            whole = False
         return [Verdict(h, self.worst[:, q]) for q, h in enumerate(self.holds)]
 
-    def _round(self, open_: _Pieces) -> _Pieces:
+    def _round(self, open_: _Pieces, whole: bool) -> _Pieces:
         """Decide what can be decided; give the halves of the rest."""
-        questions, rows = open_.question, open_.question.size
-        slack = [self.requirements[q].slack for q in questions]
-        enclosures, slopes, wanted = input_slopes(
-            self.problem, self.points[:, questions], open_.low, open_.high, self._outputs(questions)
-        )
-        sound = self.problem.defined(enclosures, slack, rows)
-        steepest = self._collapse(open_, slopes, wanted, slack, sound)
+        questions = open_.question
+        slopes, sound = self._slopes(open_, whole)
+        self._collapse(open_, slopes, sound)
+        steepest = np.maximum(np.abs(slopes.low), np.abs(slopes.high))
         proved = self._enclosed(open_, steepest) & sound
-        broken, undecidable = self._sample(open_, slopes, wanted, slack, ~proved)
+        broken = self._sample(open_, slopes) & ~proved
+        single = (open_.low == open_.high).all(axis=0)
+        for q in questions[~proved & (single | (self.pieces[questions] >= MOST_PIECES))]:
+            self.holds[q] = None
         for q in questions[broken]:
             self.holds[q] = False
-        left = ~proved & (np.array([self.holds[q] for q in questions]) != False)  # noqa: E712
-        for q in questions[left & undecidable]:
-            self.holds[q] = None
-        crowded = self.pieces[questions] >= MOST_PIECES
-        for q in questions[left & crowded]:
-            self.holds[q] = None
-        left &= np.array([self.holds[q] is True for q in questions])
+        left = ~proved & np.array([self.holds[q] is True for q in questions])
         return self._halves(open_.take(left), steepest[:, left])
 
     def _outputs(self, questions: NDArray[np.int64]) -> list[int]:
-        chosen = [self.requirements[q] for q in np.unique(questions)]
-        return [n for r in chosen for n in (r.slack, r.left, r.right)]
+        return [int(n) for nodes in (self.left, self.right, self.slack) for n in nodes[questions]]
 
-    def _collapse(
-        self, open_: _Pieces, slopes: list[Bounds], wanted: list[int], slack: list[int], sound: Mask
-    ) -> Floats:
-        """Put inputs of proved direction at their worse end; give the steepest slope (inputs, rows) of the others."""
-        steepest = np.zeros(open_.low.shape)
-        for at, node in enumerate(slack if wanted else ()):
-            low, high = ends(slopes[node], at, len(wanted))
-            signs = signs_of(low, high) if sound[at] else np.full(len(wanted), UNKNOWN)
-            for sign, i, lo, hi in zip(signs, wanted, low, high, strict=True):
-                if sign == UNKNOWN:
-                    steepest[i, at] = max(abs(lo), abs(hi))
-                elif sign == 0:
-                    middle = (open_.low[i, at] + open_.high[i, at]) / 2
-                    open_.low[i, at] = open_.high[i, at] = min(max(self.problem.stated[i], open_.low[i, at]), middle)
-                else:
-                    worse = open_.low[i, at] if sign > 0 else open_.high[i, at]
-                    open_.low[i, at] = open_.high[i, at] = worse
-        return steepest
+    def _slopes(self, open_: _Pieces, whole: bool) -> tuple[_Slopes, Mask]:
+        """Enclose slopes over the boxes, and tell in which of them the slack is defined everywhere.
+
+        In the first round all boxes are the ``whole`` input ranges, and questions at one lattice point share a row.
+        """
+        problem, questions = self.problem, open_.question
+        if whole:
+            column, points = self.place, self.distinct
+            low, high = problem.low[:, None], problem.high[:, None]
+        else:
+            column, points = np.arange(questions.size), self.distinct[:, self.place[questions]]
+            low, high = open_.low, open_.high
+        nodes = self.slack[questions]
+        enclosures, slopes, wanted = input_slopes(problem, points, low, high, [int(n) for n in nodes])
+        found = _Slopes(np.zeros(open_.low.shape), np.zeros(open_.low.shape))
+        for node in np.unique(nodes):
+            slope, rows = slopes[node] if wanted else None, np.flatnonzero(nodes == node)
+            if slope is None:
+                continue
+            for part, end in ((found.low, slope.lo), (found.high, slope.hi)):
+                end = np.broadcast_to(end, (len(wanted), end.shape[-1]))
+                part[np.ix_(np.array(wanted), rows)] = end if end.shape[1] == 1 else end[:, column[rows]]
+        return found, problem.defined(enclosures, nodes, column)
+
+    def _collapse(self, open_: _Pieces, slopes: _Slopes, sound: Mask) -> None:
+        """Put inputs of proved direction at their worse end, and those without influence at one value."""
+        signs = signs_of(slopes.low, slopes.high)
+        count, nodes = self.problem.tape.setting_count, self.slack[open_.question]
+        for column in np.flatnonzero(~sound):
+            mask = self.problem.tape.depends[nodes[column]] >> count
+            depends = [bool(mask >> i & 1) for i in range(signs.shape[0])]
+            signs[depends, column] = UNKNOWN
+        stated = np.clip(self.problem.stated[:, None], open_.low, open_.high)
+        worse = np.where(signs == 1, open_.low, np.where(signs == -1, open_.high, stated))
+        open_.low = np.where(signs == UNKNOWN, open_.low, worse)
+        open_.high = np.where(signs == UNKNOWN, open_.high, worse)
 
     def _enclosed(self, open_: _Pieces, steepest: Floats) -> Mask:
         """Tell which boxes hold by the enclosure over the box, or at its middle less what the slopes can take.
 
         Source: Moore, Kearfott and Cloud, Introduction to Interval Analysis (2009), section 6.4.
         """
-        rows = open_.question.size
+        problem, questions = self.problem, open_.question
         half = (open_.high - open_.low) / 2
         middle = open_.low + half
         low, high = (np.concatenate([end, middle], axis=1) for end in (open_.low, open_.high))
-        settings = self.problem.settings_at(np.tile(self.points[:, open_.question], 2))
-        enclosures = self.problem.tape.enclosures(
-            self.problem.variables(settings, low),
-            self.problem.variables(settings, high),
-            self._outputs(open_.question),
+        settings = problem.settings_at(np.tile(self.distinct[:, self.place[questions]], 2))
+        boxes = problem.tape.enclosures(
+            problem.variables(settings, low), problem.variables(settings, high), outputs=self._outputs(questions)
         )
         with np.errstate(all="ignore"):
-            reach = half * (1 + 1e-12) * steepest
-            most = np.where(half > 0, reach, 0.0).sum(axis=0) * (1 + 1e-12)
-        proved = np.zeros(rows, dtype=np.bool_)
-        for at, q in enumerate(open_.question):
-            for column, taken in ((at, 0.0), (rows + at, most[at])):
-                lo, tolerance = self._least_slack(enclosures, q, column)
-                if np.isfinite(taken) and np.isfinite(lo) and lo - taken >= -tolerance:
-                    proved[at] = True
-        return proved
+            taken = np.where(half > 0, half * steepest, 0.0).sum(axis=0) * (1 + 1e-12)
+            taken = np.concatenate([np.zeros(questions.size), taken])
+            lo, hi = self._gather(boxes, self.slack, np.tile(questions, 2))
+            sizes = [np.zeros(questions.size)]
+            for side in (self.left, self.right):
+                below, above = self._gather(boxes, side, questions)
+                sizes.append(np.where((below > 0) | (above < 0), np.minimum(np.abs(below), np.abs(above)), 0.0))
+            proved = lo - taken >= np.tile(-2 * TOLERANCE * np.max(sizes, axis=0), 2)
+            proved &= np.isfinite(lo) & np.isfinite(hi) & np.isfinite(taken)
+        return np.asarray(proved.reshape(2, -1).any(axis=0))
 
-    def _least_slack(self, enclosures: list[Interval], q: int, column: int) -> tuple[float, float]:
-        """Give the lower end of a slack, and the tolerance that is granted all over its box."""
-        requirement = self.requirements[q]
-        sizes = [0.0]
-        for node in (requirement.left, requirement.right):
-            lo, hi = _ends(enclosures[node], column)
-            if lo > 0 or hi < 0:
-                sizes.append(min(abs(lo), abs(hi)))
-        lo, hi = _ends(enclosures[requirement.slack], column)
-        finite = np.isfinite(hi)
-        return (lo if finite else np.nan), 2 * TOLERANCE * max(sizes)
+    def _gather(self, boxes: list[Interval], nodes: NDArray[np.int64], questions: NDArray[np.int64]) -> Interval:
+        """Pick each row's node out of a batch."""
+        lows, highs = [b.lo for b in boxes], [b.hi for b in boxes]
+        return Interval(_pick(lows, nodes[questions]), _pick(highs, nodes[questions]))
 
-    def _sample(
-        self, open_: _Pieces, slopes: list[Bounds], wanted: list[int], slack: list[int], rows: Mask
-    ) -> tuple[Mask, Mask]:
-        """Look at points of boxes, and note the worst; tell which break, and which are single points."""
+    def _sample(self, open_: _Pieces, slopes: _Slopes) -> Mask:
+        """Look at points of boxes and note the worst; tell which boxes have one that breaks the requirement."""
         problem, count = self.problem, open_.question.size
-        lean = np.zeros(open_.low.shape, dtype=np.bool_)
-        for at, node in enumerate(slack if wanted else ()):
-            low, high = ends(slopes[node], at, len(wanted))
-            lean[wanted, at] = low + high > 0
-        samples = np.stack(
-            [
-                np.where(lean, open_.low, open_.high),
-                open_.low + (open_.high - open_.low) / 2,
-                open_.low,
-                open_.high,
-                np.where(lean, open_.high, open_.low),
-            ],
-            axis=1,
-        )
-        kinds = samples.shape[1]
-        owners = np.tile(open_.question, kinds)
-        flat = samples.reshape(samples.shape[0], kinds * count)
-        x = problem.variables(problem.settings_at(self.points[:, owners]), flat)
-        nodes = problem.tape.values(x, self._outputs(open_.question))
-        broken = np.zeros(count, dtype=np.bool_)
-        for at, q in enumerate(owners):
-            requirement = self.requirements[q]
-            left, right = _at(nodes[requirement.left], at), _at(nodes[requirement.right], at)
-            size = max(abs(left), abs(right))
-            share = (right - left) / size if size else 0.0
-            if not np.isfinite(share):
-                share = -np.inf
-            if share < self.least[q]:
-                self.least[q], self.worst[:, q] = share, flat[:, at]
-            broken[at % count] |= share < -TOLERANCE
-        return broken & rows, (open_.low == open_.high).all(axis=0)
+        with np.errstate(all="ignore"):
+            lean = slopes.low + slopes.high > 0
+        samples = [np.where(lean, open_.low, open_.high)]
+        if (open_.low < open_.high).any():
+            middle = open_.low + (open_.high - open_.low) / 2
+            samples += [middle, open_.low, open_.high, np.where(lean, open_.high, open_.low)]
+        inputs = np.concatenate(samples, axis=1)
+        owners = np.tile(open_.question, len(samples))
+        x = problem.variables(problem.settings_at(self.distinct[:, self.place[owners]]), inputs)
+        nodes = problem.tape.values(x, outputs=self._outputs(open_.question))
+        left, right = _pick(nodes, self.left[owners]), _pick(nodes, self.right[owners])
+        slack = slack_of(left, right)
+        with np.errstate(all="ignore"):
+            share = slack / np.maximum(np.maximum(np.abs(left), np.abs(right)), 1e-300)
+        share = np.where(np.isnan(slack), -np.inf, share)
+        order = np.lexsort((share, owners))
+        for q, at in zip(*np.unique(owners[order], return_index=True), strict=True):
+            if share[order[at]] < self.least[q]:
+                self.least[q], self.worst[:, q] = share[order[at]], inputs[:, order[at]]
+        return np.asarray((~(slack >= 0)).reshape(len(samples), count).any(axis=0))
 
     def _halves(self, open_: _Pieces, steepest: Floats) -> _Pieces:
         """Halve each box across the input that can move the slack most."""
@@ -215,9 +223,10 @@ class _Proof:
         )
 
 
-def _at(values: Floats, row: int) -> float:
-    return float(values[0 if values.size == 1 else row])
-
-
-def _ends(interval: Interval, row: int) -> tuple[float, float]:
-    return _at(interval.lo, row), _at(interval.hi, row)
+def _pick(values: Sequence[Floats], nodes: NDArray[np.int64]) -> Floats:
+    """Pick each row's node out of a batch; a value that all rows share has only one."""
+    picked = np.empty(nodes.size)
+    for node in np.unique(nodes):
+        rows, value = np.flatnonzero(nodes == node), values[node]
+        picked[rows] = value if value.size == 1 else value[rows]
+    return picked

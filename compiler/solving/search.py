@@ -1,17 +1,21 @@
 """Branch and prune over lattice boxes: contraction by proved monotonicity, dominance, best bound first."""
 
 import heapq
+import math
 from dataclasses import dataclass
 from itertools import count
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .problem import TOLERANCE, UNKNOWN, Constraints, Indices, Problem
+from .problem import NO_BOUND, TOLERANCE, UNKNOWN, Constraints, Indices, Problem
 from .slopes import Signs, setting_signs
-from .tape import Floats, row
+from .tape import row
 
 MOST_PASSES = 12
+_PARTS = 16
+FEW_POINTS = 512
+"""A box with no more points than this is settled by looking at each."""
 
 
 class OutOfEffort(Exception):
@@ -25,8 +29,14 @@ class _Box:
     signs: Signs
 
     @property
-    def is_point(self) -> bool:
-        return bool((self.first == self.last).all())
+    def points(self) -> int:
+        """How many lattice points the box has."""
+        return math.prod(int(n) for n in self.last - self.first + 1)
+
+    def all_points(self) -> Indices:
+        """List them (settings, points)."""
+        grids = np.meshgrid(*[np.arange(f, e + 1) for f, e in zip(self.first, self.last, strict=True)], indexing="ij")
+        return np.stack([g.ravel() for g in grids]) if grids else np.zeros((0, 1), dtype=np.int64)
 
 
 class Search:
@@ -41,19 +51,23 @@ class Search:
         """Give a point that holds, or None where it is proved that there is none."""
         return self._run(first, last, None)
 
-    def best_point(self, first: Indices, last: Indices, merit: int) -> Indices | None:
-        """Give a point that holds with the largest merit, or None where it is proved that none holds."""
-        return self._run(first, last, merit)
+    def best_point(self, first: Indices, last: Indices, merit: int, known: Indices | None = None) -> Indices | None:
+        """Give a point that holds with the largest merit, or None where it is proved that none holds.
+
+        ``known`` is a point that holds, to start from.
+        """
+        return self._run(first, last, merit, known)
 
     # ---- the loop
 
-    def _run(self, first: Indices, last: Indices, merit: int | None) -> Indices | None:
+    def _run(self, first: Indices, last: Indices, merit: int | None, known: Indices | None = None) -> Indices | None:
         constraints = self.constraints
+        best, best_value = None, -np.inf
         if merit is not None:
             # The merit rides along as a constraint whose bound is the best found so far.
-            constraints = constraints.plus(self.problem.threshold(merit, -np.inf))
-        best: Indices | None = None
-        best_value = -np.inf
+            constraints = constraints.plus(self.problem.threshold(merit, NO_BOUND))
+            if known is not None:
+                best, best_value = known, self._raise(constraints, merit, known)
         order = count()
         root = _Box(first.copy(), last.copy(), np.full((len(constraints), len(first)), UNKNOWN, dtype=np.int8))
         heap: list[tuple[float, int, _Box]] = [(-np.inf, next(order), root)]
@@ -65,7 +79,7 @@ class Search:
             self.limit -= 1
             if self.limit < 0:
                 raise OutOfEffort
-            if not self._narrow(box, constraints, merit):
+            if box.points > FEW_POINTS and not self._narrow(box, constraints, merit):
                 continue
             found = self._probe(box, constraints, merit)
             if found is not None:
@@ -73,9 +87,8 @@ class Search:
                     return found
                 value = float(self.problem.merit(merit, found[:, None])[0])
                 if value > best_value:
-                    best, best_value = found, value
-                    constraints.bound[-1] = np.nextafter(value, np.inf) + 2e-9 * abs(value)
-            if box.is_point:
+                    best, best_value = found, self._raise(constraints, merit, found)
+            if box.points <= FEW_POINTS:
                 continue
             for half in self._halves(box, merit):
                 ceiling = self._ceiling(half, merit)
@@ -83,12 +96,18 @@ class Search:
                     heapq.heappush(heap, (-ceiling, next(order), half))
         return best
 
+    def _raise(self, constraints: Constraints, merit: int, point: Indices) -> float:
+        """Ask for more of the merit than a point has; give what it has."""
+        value = float(self.problem.merit(merit, point[:, None])[0])
+        constraints.bound[-1] = np.nextafter(value, np.inf) + 2 * TOLERANCE * abs(value)
+        return value
+
     # ---- one box
 
     def _narrow(self, box: _Box, constraints: Constraints, merit: int | None) -> bool:
         """Contract and fix by dominance until nothing changes; False where the box is refuted."""
+        self._prove_signs(box, constraints)
         for _ in range(MOST_PASSES):
-            self._prove_signs(box, constraints)
             before = (box.first.copy(), box.last.copy())
             live = self._contract(box, constraints)
             if live is None:
@@ -101,17 +120,18 @@ class Search:
     def _prove_signs(self, box: _Box, constraints: Constraints) -> None:
         """Prove the signs that are still unknown; a sign proved on a larger box stays."""
         free = box.first < box.last
-        if not (box.signs[:, free] == UNKNOWN).any():
-            return
-        proved = setting_signs(self.problem, constraints, box.first, box.last)
-        box.signs = np.where(box.signs == UNKNOWN, proved, box.signs).astype(np.int8)
+        open_ = np.flatnonzero((box.signs[:, free] == UNKNOWN).any(axis=1))
+        if open_.size:
+            proved = setting_signs(self.problem, constraints.take(open_), box.first, box.last)
+            box.signs[open_] = np.where(box.signs[open_] == UNKNOWN, proved, box.signs[open_])
+        box.signs[:, ~free] = np.where(box.signs[:, ~free] == UNKNOWN, 0, box.signs[:, ~free])
 
     def _contract(self, box: _Box, constraints: Constraints) -> NDArray[np.bool_] | None:
         """Cut off what no value of the other settings can save; give the constraints that still bite.
 
         None where a constraint fails at its best corner.
         """
-        known = (box.signs != UNKNOWN).all(axis=1)
+        known = ((box.signs != UNKNOWN) | (box.first == box.last)).all(axis=1)
         everyone = np.arange(len(constraints))
         best, worst = self._corners(box)
         ends = np.concatenate([best, worst], axis=1)
@@ -137,32 +157,37 @@ class Search:
     def _enclose(
         self, box: _Box, constraints: Constraints, which: Indices
     ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-        """Bound constraints with unproved signs by intervals: may each hold somewhere, does it everywhere."""
-        part = constraints.take([int(c) for c in which])
-        signs = box.signs[which].T
-        first, last = box.first[:, None], box.last[:, None]
-        upper = self._bounds(part, np.where(signs == 1, last, first), first, last, signs)
-        lower = self._bounds(part, np.where(signs == -1, last, first), first, last, signs)
-        return upper[1] >= 0, lower[0] >= 0
+        """Bound constraints with unproved signs by intervals: may each hold somewhere, does it everywhere.
 
-    def _bounds(
-        self, part: Constraints, fixed: Indices, first: Indices, last: Indices, signs: Signs
-    ) -> tuple[Floats, Floats]:
-        """Enclose slack plus tolerance: settings of proved sign at ``fixed``, the others over the box."""
-        problem = self.problem
-        low, high = np.where(signs == UNKNOWN, first, fixed), np.where(signs == UNKNOWN, last, fixed)
+        Settings of proved sign stand at their better end for the one question, at their worse end for the other.
+        """
+        problem, count = self.problem, which.size
+        part = constraints.take(which)
+        signs = np.tile(box.signs[which].T, 2)
+        rows = np.arange(2 * count)
+        first, last = box.first[:, None], box.last[:, None]
+        low = np.where((signs == 1) & (rows < count), last, first)
+        high = np.where((signs == -1) & (rows < count), first, last)
+        low = np.where((signs == -1) & (rows >= count), last, low)
+        high = np.where((signs == 1) & (rows >= count), first, high)
+        inputs = np.tile(part.inputs, 2)
+        outputs = [n for n in (*part.output, *part.left, *part.right) if n >= 0]
         enclosures = problem.tape.enclosures(
-            problem.variables(problem.settings_at(low), part.inputs),
-            problem.variables(problem.settings_at(high), part.inputs),
+            problem.variables(problem.settings_at(low), inputs),
+            problem.variables(problem.settings_at(high), inputs),
+            outputs=outputs,
         )
-        lo, hi = np.empty(len(part)), np.empty(len(part))
-        for c in range(len(part)):
-            slack = row(enclosures[part.output[c]], c)
+        defined = problem.defined(enclosures, np.array(part.output * 2), rows)
+        somewhere, everywhere = np.ones(count, dtype=np.bool_), np.zeros(count, dtype=np.bool_)
+        for c in range(count):
             sides = [row(enclosures[n], c) for n in (part.left[c], part.right[c]) if n >= 0]
-            size = max((abs(v) for side in sides for v in side), default=0.0)
-            tolerance = TOLERANCE * size if np.isfinite(size) else 0.0
-            lo[c], hi[c] = slack[0] - part.bound[c], slack[1] - part.bound[c] + tolerance
-        return lo, hi
+            size = max(abs(v) for v in (*(end for side in sides for end in side), part.bound[c]))
+            upper = row(enclosures[part.output[c]], c)[1] - part.bound[c]
+            lower = row(enclosures[part.output[c]], count + c)[0] - part.bound[c]
+            # Comparisons with NaN are false: then it may hold somewhere, and need not everywhere.
+            somewhere[c] = not upper + TOLERANCE * size < 0
+            everywhere[c] = bool(np.isfinite(lower) and lower >= 0 and defined[count + c])
+        return somewhere, everywhere
 
     def _cut(self, box: _Box, constraints: Constraints, which: list[int], best: Indices) -> None:
         """Move the ends of the box to where each constraint, with the others at their best, starts to hold."""
@@ -186,14 +211,19 @@ class Search:
         if not fails.any():
             return
         cs, settings, up, bad, good = cs[fails], settings[fails], up[fails], bad[fails], good[fails]
-        points, rows = points[:, fails], np.arange(int(fails.sum()))
+        points = points[:, fails]
         while (np.abs(good - bad) > 1).any():
-            middle = (good + bad) // 2
-            points[settings, rows] = middle
-            holds = self.problem.slacks(constraints, cs, points) >= 0
-            open_ = np.abs(good - bad) > 1
-            good = np.where(holds & open_, middle, good)
-            bad = np.where(~holds & open_, middle, bad)
+            # Several places at once: one batch costs little more than one row.
+            places = bad + (good - bad) * np.arange(1, _PARTS)[:, None] // _PARTS
+            tried = np.tile(points, _PARTS - 1)
+            tried[np.tile(settings, _PARTS - 1), np.arange(tried.shape[1])] = places.ravel()
+            fail = self.problem.slacks(constraints, np.tile(cs, _PARTS - 1), tried) < 0
+            fail = fail.reshape(places.shape)
+            # Places run from bad to good; slack never falls on the way.
+            failing = np.logical_and.accumulate(fail).sum(axis=0)
+            ladder = np.concatenate([bad[None], places, good[None]])
+            columns = np.arange(len(cs))
+            bad, good = ladder[failing, columns], ladder[failing + 1, columns]
         for i, rising, end in zip(settings, up, good, strict=True):
             if rising:
                 box.first[i] = max(box.first[i], end)
@@ -202,33 +232,31 @@ class Search:
 
     def _dominate(self, box: _Box, live: NDArray[np.bool_], merit: int | None) -> None:
         """Fix a setting at an end where everything that still bites pushes it the same way."""
-        for i in range(len(box.first)):
-            if box.first[i] == box.last[i]:
+        if merit is not None:
+            live[-1] = True
+        signs = box.signs[live]
+        unknown, up, down = ((signs == sign).any(axis=0) for sign in (UNKNOWN, 1, -1))
+        for i in self.problem.by_name:
+            if box.first[i] == box.last[i] or unknown[i] or (up[i] and down[i]):
                 continue
-            signs = box.signs[live, i]
-            if merit is not None:
-                signs = np.append(signs, box.signs[-1, i])
-            if (signs == UNKNOWN).any():
-                continue
-            if (signs >= 0).all() and (signs == 1).any():
-                box.first[i] = box.last[i]
-            elif (signs <= 0).all() and (signs == -1).any():
-                box.last[i] = box.first[i]
-            elif (signs == 0).all():
-                box.first[i] = box.last[i] = (box.first[i] + box.last[i]) // 2
+            middle = (box.first[i] + box.last[i]) // 2
+            box.first[i] = box.last[i] = box.last[i] if up[i] else box.first[i] if down[i] else middle
 
     def _probe(self, box: _Box, constraints: Constraints, merit: int | None) -> Indices | None:
-        """Try a few points of the box; give the best that holds."""
-        middle = (box.first + box.last) // 2
-        points = [middle]
-        if merit is not None:
-            sign = box.signs[-1]
-            points += [
-                np.where(sign == 1, box.last, np.where(sign == -1, box.first, middle)),
-                np.where(sign == 1, box.first, np.where(sign == -1, box.last, middle)),
-            ]
-        points += [box.first, box.last]
-        candidates = np.unique(np.stack(points, axis=1), axis=1)
+        """Try a few points of the box, or all where they are few; give the best that holds."""
+        if box.points <= FEW_POINTS:
+            candidates = box.all_points()
+        else:
+            middle = (box.first + box.last) // 2
+            points = [middle]
+            if merit is not None:
+                sign = box.signs[-1]
+                points += [
+                    np.where(sign == 1, box.last, np.where(sign == -1, box.first, middle)),
+                    np.where(sign == 1, box.first, np.where(sign == -1, box.last, middle)),
+                ]
+            points += [box.first, box.last]
+            candidates = np.stack(list({p.tobytes(): p for p in points}.values()), axis=1)
         holds = (self.problem.table(constraints, candidates) >= 0).all(axis=0)
         if not holds.any():
             return None
@@ -242,7 +270,7 @@ class Search:
         widths = (box.last - box.first).astype(float)
         if merit is not None:
             widths[box.signs[-1] != 0] *= 4.0
-        i = int(np.argmax(widths))
+        i = max(self.problem.by_name, key=lambda k: widths[k])
         middle = (box.first[i] + box.last[i]) // 2
         below = _Box(box.first.copy(), box.last.copy(), box.signs.copy())
         above = _Box(box.first.copy(), box.last.copy(), box.signs.copy())
@@ -254,14 +282,14 @@ class Search:
         """Bound the merit over a box from above."""
         if merit is None:
             return float((box.last - box.first).sum())
+        problem, node = self.problem, self.problem.network.merits[merit].node
         sign = box.signs[-1]
         low = np.where(sign == 1, box.last, box.first)
         high = np.where(sign == -1, box.first, box.last)
-        if (sign[box.first < box.last] != UNKNOWN).all():
-            return float(self.problem.merit(merit, np.where(sign == 1, box.last, box.first)[:, None])[0])
-        problem = self.problem
         enclosures = problem.tape.enclosures(
             problem.variables(problem.settings_at(low[:, None]), problem.stated[:, None]),
             problem.variables(problem.settings_at(high[:, None]), problem.stated[:, None]),
+            outputs=(node,),
         )
-        return float(np.ravel(enclosures[problem.network.merits[merit].node].hi)[0])
+        ceiling = row(enclosures[node], 0)[1]
+        return np.inf if np.isnan(ceiling) else ceiling

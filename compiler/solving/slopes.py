@@ -49,11 +49,11 @@ def setting_signs(problem: Problem, constraints: Constraints, first: Indices, la
         return signs
     low = problem.variables(problem.settings_at(first[:, None]), constraints.inputs)
     high = problem.variables(problem.settings_at(last[:, None]), constraints.inputs)
-    enclosures = problem.tape.enclosures(low, high, constraints.output)
-    slopes = problem.tape.slopes(enclosures, free, constraints.output)
+    enclosures = problem.tape.enclosures(low, high, outputs=constraints.output)
+    slopes = problem.tape.slopes(enclosures, free, outputs=constraints.output)
     for c, output in enumerate(constraints.output):
         signs[c, free] = sign_of(slopes[output], c, len(free))
-    signs[~problem.defined(enclosures, constraints.output, len(constraints))] = UNKNOWN
+    signs[~problem.defined(enclosures, np.array(constraints.output), np.arange(len(constraints)))] = UNKNOWN
     return signs
 
 
@@ -66,10 +66,12 @@ def input_slopes(
     slopes, and which inputs the slopes are for.
     """
     settings = problem.settings_at(indices if indices.ndim == 2 else indices[:, None])
-    enclosures = problem.tape.enclosures(problem.variables(settings, low), problem.variables(settings, high), outputs)
+    enclosures = problem.tape.enclosures(
+        problem.variables(settings, low), problem.variables(settings, high), outputs=outputs
+    )
     wanted = [int(i) for i in np.flatnonzero((low < high).any(axis=1))]
     variables = [problem.tape.setting_count + i for i in wanted]
-    return enclosures, (problem.tape.slopes(enclosures, variables, outputs) if wanted else []), wanted
+    return enclosures, (problem.tape.slopes(enclosures, variables, outputs=outputs) if wanted else []), wanted
 
 
 def worst_inputs(problem: Problem, indices: Indices) -> Floats:
@@ -84,9 +86,8 @@ def worst_inputs(problem: Problem, indices: Indices) -> Floats:
     _, slopes, wanted = input_slopes(problem, indices, problem.low[:, None], problem.high[:, None], outputs)
     for r, output in enumerate(outputs if wanted else ()):
         low, high = ends(slopes[output], 0, len(wanted))
-        for lo, hi, i in zip(low, high, wanted, strict=True):
-            if lo + hi > 0:
-                corners[i, r] = problem.low[i]
-            elif lo + hi < 0:
-                corners[i, r] = problem.high[i]
+        with np.errstate(invalid="ignore"):
+            lean = np.nan_to_num(np.sign(low + high))
+        for way, i in zip(lean, wanted, strict=True):
+            corners[i, r] = {1.0: problem.low[i], -1.0: problem.high[i]}.get(float(way), problem.stated[i])
     return corners

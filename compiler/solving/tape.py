@@ -84,7 +84,7 @@ class Tape:
             self._parts[key] = found
         return found
 
-    def values(self, x: Batch, outputs: Iterable[int] | None = None) -> list[Floats]:
+    def values(self, x: Batch, *, outputs: Iterable[int] | None = None) -> list[Floats]:
         """Evaluate nodes at points ``x``, without rounding control."""
         found = self._values.copy()
         for at, i in enumerate(self.variables):
@@ -94,7 +94,7 @@ class Tape:
                 found[step.node] = step.operator.value(*[found[a] for a in step.arguments])
         return found
 
-    def enclosures(self, low: Batch, high: Batch, outputs: Iterable[int] | None = None) -> list[Interval]:
+    def enclosures(self, low: Batch, high: Batch, *, outputs: Iterable[int] | None = None) -> list[Interval]:
         """Enclose nodes over boxes from ``low`` to ``high``."""
         found = self._enclosures.copy()
         for at, i in enumerate(self.variables):
@@ -105,7 +105,7 @@ class Tape:
         return found
 
     def slopes(
-        self, enclosures: list[Interval], wanted: Sequence[int], outputs: Iterable[int] | None = None
+        self, enclosures: list[Interval], wanted: Sequence[int], *, outputs: Iterable[int] | None = None
     ) -> list[Bounds]:
         """Enclose the slope of nodes with regard to the variables ``wanted``, where they are defined.
 
@@ -148,20 +148,22 @@ def outside(operator: str, arguments: tuple[int, ...], enclosures: list[Interval
     A lower end that is below zero by a rounding error of the upper one counts as zero.
     """
     first = enclosures[arguments[0]]
-    if operator == "tan":
-        return ~((first.lo > -_HALF_TURN) & (first.hi < _HALF_TURN))
-    if operator == "div":
-        second = enclosures[arguments[1]]
-        return ~((second.lo > 0) | (second.hi < 0))
     zero = -1e-12 * np.abs(first.hi) - 1e-290
-    if operator == "sqrt":
-        return ~(first.lo >= zero)
-    if operator == "log":
-        return ~(first.lo > 0)
-    exponent = enclosures[arguments[1]]
-    if operator == "pow":
-        return ~((first.lo > 0) | ((first.lo >= zero) & (exponent.lo >= 0)))
-    return ~((exponent.lo >= 0) | (first.lo > 0) | (first.hi < 0))
+    inside: Mask
+    if operator == "tan":
+        inside = (first.lo > -_HALF_TURN) & (first.hi < _HALF_TURN)
+    elif operator == "div":
+        second = enclosures[arguments[1]]
+        inside = (second.lo > 0) | (second.hi < 0)
+    elif operator == "sqrt":
+        inside = first.lo >= zero
+    elif operator == "log":
+        inside = first.lo > 0
+    elif operator == "pow":
+        inside = (first.lo > 0) | ((first.lo >= zero) & (enclosures[arguments[1]].lo >= 0))
+    else:
+        inside = (enclosures[arguments[1]].lo >= 0) | (first.lo > 0) | (first.hi < 0)
+    return ~inside
 
 
 def _chain(step: _Step, enclosures: list[Interval], found: list[Bounds]) -> Bounds:

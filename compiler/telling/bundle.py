@@ -304,6 +304,7 @@ def _input(
         "owner": quantity.owner,
         "entity": given.entity,
         "text": given.text,
+        "range_text": "",
         "evidence": given.evidence.kind,
         "evidence_text": given.evidence.text,
         "evidence_given": given.evidence.stated,

@@ -61,10 +61,10 @@ CATALOGUE: dict[str, Entry] = {
     "M214": Entry("unknown-name", "nothing is called {name}", "{near}"),
     "M215": Entry("unknown-unit", "{unit} is not a unit", "{near}"),
     "M216": Entry("unknown-dimension", "{name} is not a dimension", "{near}"),
-    "M217": Entry("unknown-word", "{name} is not one of the words for {quantity}", "write one of {words}{near}"),
+    "M217": Entry("unknown-word", "{name} is not one of the words for {quantity}", "write {words}{near}"),
     "M218": Entry("unknown-function", "there is no function {name}", "{near}"),
     "M219": Entry("argument-count", "{name} takes {wanted}, not {found}", "write {pattern}"),
-    "M221": Entry("range-reversed", "the range runs from {low} down to {high}", "write {high} .. {low}"),
+    "M221": Entry("range-reversed", "the range runs from {low} down to {high}", "write {turned}"),
     "M222": Entry(
         "not-believable", "{value} is outside what is believable for {name}: {range}", "check the number and its unit"
     ),
@@ -118,6 +118,7 @@ CATALOGUE: dict[str, Entry] = {
     "M246": Entry(
         "not-in-formulas", "{name} is a {kind}; formulas use quantities, settings and what a let derives", "{advice}"
     ),
+    "M247": Entry("two-readings", "{value} can be read in two ways", "write {readings}"),
     # ---- dimensions
     "M301": Entry("wrong-dimension", "{name} is {wanted}, and {found_text} is {found}", "{advice}"),
     "M302": Entry("unlike-terms", "{left} and {right} cannot be {verb}", "{advice}"),
@@ -139,9 +140,7 @@ CATALOGUE: dict[str, Entry] = {
         "an exponent here must be a constant number",
         "a value with a dimension takes a constant exponent",
     ),
-    "M307": Entry(
-        "exponent-range", "the exponent {found} is beyond -{limit} .. {limit}", "write an exponent in that range"
-    ),
+    "M307": Entry("exponent-range", "this exponent is beyond -{limit} .. {limit}", "write an exponent in that range"),
     # ---- a profile on a machine
     "M401": Entry("no-profile", "{path} has no profile", "write profile NAME {{ ... }}"),
     "M402": Entry("profile-incomplete", "profile {name} names no {part}", "{advice}"),

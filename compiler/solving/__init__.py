@@ -1,0 +1,1 @@
+"""From a network to settings: intervals, search, and the independent check."""

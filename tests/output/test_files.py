@@ -1,0 +1,106 @@
+"""The files of the demo: read back by their readers, valid, the same on every run, and as reviewed."""
+
+import configparser
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from jsonschema import Draft202012Validator
+from meltwright.cli import main
+from meltwright.meaning.loading import library_folder
+from meltwright.output.schema import library_schema
+from meltwright.output.targets import builtin_folder
+from syrupy.assertion import SnapshotAssertion
+
+DEMO = library_folder() / "demos" / "watch_strap.melt"
+MACHINES = ("bench_tube", "corner_tube", "gantry_direct")
+
+
+@pytest.fixture(scope="module")
+def out(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    folder = tmp_path_factory.mktemp("out")
+    assert main(["compile", str(DEMO), "--out", str(folder)]) == 0
+    yield folder / "watch_strap"
+
+
+def bundle(out: Path, machine: str) -> dict[str, Any]:
+    data: dict[str, Any] = json.loads((out / f"{machine}.json").read_text(encoding="utf-8"))
+    return data
+
+
+def test_writes_exactly_these_files(out: Path) -> None:
+    expected = [f"{m}.{ending}" for m in MACHINES for ending in ("ini", "json", "md")]
+    assert sorted(p.name for p in out.iterdir()) == sorted([*expected, "overview.md"])
+
+
+def test_schema_is_the_one_the_library_gives() -> None:
+    checked_in = (builtin_folder() / "json" / "schema.json").read_text(encoding="utf-8")
+    assert checked_in == library_schema(), "run: python -m meltwright.output.schema > targets/json/schema.json"
+    Draft202012Validator.check_schema(json.loads(checked_in))
+
+
+@pytest.mark.parametrize("machine", MACHINES)
+def test_json_is_valid_against_its_schema(out: Path, machine: str) -> None:
+    validator = Draft202012Validator(json.loads((builtin_folder() / "json" / "schema.json").read_text("utf-8")))
+    assert [e.message for e in validator.iter_errors(bundle(out, machine))] == []
+
+
+def test_schema_refuses_a_setting_off_its_range(out: Path) -> None:
+    validator = Draft202012Validator(json.loads((builtin_folder() / "json" / "schema.json").read_text("utf-8")))
+    data = bundle(out, "bench_tube")
+    data["settings"]["heat"]["nozzle"]["value"] = 4000
+    assert not validator.is_valid(data)
+
+
+@pytest.mark.parametrize("machine", MACHINES)
+def test_ini_says_the_same_numbers_as_json(out: Path, machine: str) -> None:
+    reader = configparser.ConfigParser(interpolation=None)
+    reader.read_string((out / f"{machine}.ini").read_text(encoding="utf-8"))
+    settings = bundle(out, machine)["settings"]
+    assert set(reader.sections()) == {"bundle", *settings}
+    for group, members in settings.items():
+        assert {k: float(v) for k, v in reader[group].items()} == {k: float(s["value"]) for k, s in members.items()}
+
+
+def test_a_second_run_gives_the_same_bytes(out: Path, tmp_path: Path) -> None:
+    assert main(["compile", str(DEMO), "--out", str(tmp_path)]) == 0
+    for path in sorted(out.iterdir()):
+        assert (tmp_path / "watch_strap" / path.name).read_bytes() == path.read_bytes(), path.name
+
+
+def test_no_output_names_a_path_of_this_machine(out: Path) -> None:
+    for path in sorted(out.iterdir()):
+        text = path.read_text(encoding="utf-8")
+        assert str(library_folder()) not in text
+        assert str(Path.home()) not in text
+
+
+@pytest.mark.parametrize("machine", MACHINES)
+def test_every_place_points_at_a_line_that_exists(out: Path, machine: str) -> None:
+    data = bundle(out, machine)
+    folders = {"library": library_folder().parent}
+    places = {d["place"] for key in ("requirements", "inputs", "laws", "wants") for d in data[key]}
+    places |= {d["place"] for d in data["derived"].values()}
+    for place in places:
+        file, _, line = place.rpartition(":")
+        root = folders.get(file.split("/")[0], DEMO.parent)
+        text = ((root / file) if "library/" not in file else library_folder() / file.removeprefix("library/")).read_text(
+            encoding="utf-8"
+        )
+        assert 1 <= int(line) <= text.count("\n") + 1, place
+
+
+@pytest.mark.parametrize("name", [f"{m}.{e}" for m in MACHINES for e in ("ini", "md")] + ["overview.md", "bench_tube.json"])
+def test_file_as_reviewed(out: Path, name: str, snapshot: SnapshotAssertion) -> None:
+    assert (out / name).read_text(encoding="utf-8") == snapshot
+
+
+def test_cautions_are_in_every_output_for_people(out: Path) -> None:
+    for machine in MACHINES:
+        cautions = [c["text"] for c in bundle(out, machine)["cautions"]]
+        assert cautions
+        for ending in ("ini", "md"):
+            text = (out / f"{machine}.{ending}").read_text(encoding="utf-8")
+            assert all(c in text for c in cautions)
