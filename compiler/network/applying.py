@@ -8,7 +8,7 @@ from ..syntax import tree
 
 
 def applies(test: tree.Test, values: Mapping[str, GivenValue]) -> bool | None:
-    """Decide a test; None where it is true for some values only, or cannot be decided from the inputs alone."""
+    """Decide a test; None where it is true for some values of the inputs only."""
     match test:
         case tree.OnScale():
             given = values.get(test.quantity.text)
@@ -36,7 +36,7 @@ def _compare(left: tuple[float, float], relation: str, right: tuple[float, float
 
 
 def _bounds(e: tree.Expression, values: Mapping[str, GivenValue]) -> tuple[float, float] | None:
-    """Give the range of a number or a named input; formulas are left undecided."""
+    """Give the range of a number or a named input; a when is checked to have nothing else (M242)."""
     match e:
         case tree.Literal():
             unit = parse_unit(e.number.unit) if e.number.unit else None

@@ -73,7 +73,7 @@ def _environment(target: Target) -> ImmutableSandboxedEnvironment:
         "as_json": as_json,
         "cell": cell,
         "chosen": sentences.chosen,
-        "code_cell": lambda text: f"`{cell(text)}`",
+        "code_cell": code_cell,
         "differ": lambda row: len({x["text"] for x in row}) > 1,
         "differing_inputs": sentences.differing_inputs,
         "limits": sentences.limits,
@@ -96,4 +96,9 @@ def one_line(text: str) -> str:
 
 def cell(text: str) -> str:
     """Make a text safe inside a cell of a Markdown table."""
-    return one_line(text).replace("|", "\\|").replace("<", "&lt;") if text else ""
+    return re.sub(r"<(?=[A-Za-z/!?])", "&lt;", one_line(text).replace("|", "\\|"))
+
+
+def code_cell(text: str) -> str:
+    """Make a text safe as code inside a cell of a Markdown table."""
+    return f"`{one_line(text).replace('|', chr(92) + '|').replace('`', chr(39))}`"

@@ -34,6 +34,7 @@ def schema(settings: Iterable[SettingDecl]) -> Schema:
                 "format": {"const": FORMAT},
                 "program": _object({"name": TEXT, "version": TEXT}),
                 "profile": TEXT,
+                "file": TEXT,
                 "material": TEXT,
                 "machine": TEXT,
                 "lineage": _object({"material": TEXTS, "machine": TEXTS}),
@@ -61,6 +62,7 @@ def schema(settings: Iterable[SettingDecl]) -> Schema:
                         "value": NUMBER,
                         "unit": TEXT,
                         "text": TEXT,
+                        "better": {"enum": ["more", "less"]},
                         "limited_by": TEXTS,
                         "place": TEXT,
                     }

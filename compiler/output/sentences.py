@@ -33,7 +33,7 @@ def summary(bundle: Data) -> str:
         parts.append(f"Settings for {bundle['material']} on {bundle['machine']}.")
     if bundle["merits"]:
         first = bundle["merits"][0]
-        parts.append(f"{first['name'].capitalize()} reaches {first['text']}")
+        parts.append(f"{first['name'].capitalize()} reaches {first['text']}{_direction(first)}")
         found = [r for n in first["limited_by"] if (r := find(bundle, n))]
         if found:
             whys = "; ".join(f"`{r['id']}`: {reason(r)}" for r in found)
@@ -88,6 +88,10 @@ def differing_inputs(bundles: list[Data]) -> list[Data]:
     names = sorted({n for t in tables for n in t})
     rows = [{"name": n, "texts": [t.get(n, "not used") for t in tables]} for n in names]
     return [r for r in rows if len(set(r["texts"])) > 1]
+
+
+def _direction(merit: Data) -> str:
+    return " (less is better)" if merit["better"] == "less" else ""
 
 
 def _and(parts: list[str]) -> str:

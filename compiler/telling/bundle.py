@@ -15,6 +15,7 @@ from ..network.graph import InputVariable
 from ..solving.answering import Margin
 from ..solving.bands import MERIT_END
 from ..solving.ranging import cost_of_ranges, ranges
+from ..syntax import tree
 from .formulas import comparison_text, corner_lookup, requirement_text, with_numbers
 from .solution import Solution
 
@@ -33,6 +34,7 @@ def bundle(solution: Solution) -> Data:
         "format": FORMAT,
         "program": {"name": "meltwright", "version": __version__},
         "profile": network.profile.name,
+        "file": network.profile.span.file,
         "material": network.material,
         "machine": network.machine,
         "lineage": {
@@ -210,13 +212,17 @@ def _merits(solution: Solution, requirements: dict[int, Data]) -> list[Data]:
     for m, merit in enumerate(solution.network.merits):
         decl = solution.model.merits[merit.name]
         unit = unit_for(solution.model.dimensions[merit.name])
+        # A merit that is the negative of something is shown as that, to have little of.
+        little = isinstance(decl.expression, tree.Negation)
+        value = -solution.answer.merits[m] if little else solution.answer.merits[m]
         found.append(
             {
                 "name": merit.name,
                 "about": decl.doc,
                 "value": number(solution.answer.merits[m], unit),
                 "unit": unit.symbol,
-                "text": with_unit(solution.answer.merits[m], unit),
+                "text": with_unit(value, unit),
+                "better": "less" if little else "more",
                 "limited_by": [requirements[r]["id"] for r in solution.answer.limits[m] if r in requirements],
                 "place": solution.place(decl.span),
             }
