@@ -59,7 +59,7 @@ class Requirement:
     right: int
     slack: int
     dimension: Dimension
-    comparison: tree.Comparison | None
+    comparison: tree.Comparison
     otherwise: str
     remedies: tuple[tree.Remedy, ...]
     soft: bool
@@ -99,7 +99,10 @@ class Validity:
 
 @dataclass(frozen=True, slots=True)
 class Network:
-    """A profile on a machine. ``derived`` gives the node of every derived name that something needs."""
+    """A profile on a machine. ``derived`` gives the node of every derived name that something needs.
+
+    ``consulted`` are the values that decided which laws apply.
+    """
 
     profile: ProfileDecl
     material: str
@@ -113,5 +116,5 @@ class Network:
     validities: tuple[Validity, ...]
     derived: Mapping[str, int]
     lets: Mapping[str, LetDecl]
-    words: Mapping[str, GivenValue]
+    consulted: Mapping[str, GivenValue]
     grades: Mapping[str, int]

@@ -11,6 +11,7 @@ from ..meaning.near import listed, near
 from ..meaning.profiles import index_on_lattice
 from ..meaning.units import NUMBER, Dimension, from_base
 from ..meaning.valuing import example_unit
+from ..meaning.wanting import comparison
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
 from ..text.source import Span
@@ -45,7 +46,7 @@ class _Assembly(Lowering):
         self.settings: dict[str, SettingVariable] = {}
         self.derived: dict[str, int] = {}
         self.lets: dict[str, LetDecl] = {}
-        self.words: dict[str, GivenValue] = {}
+        self.consulted: dict[str, GivenValue] = {}
         self._missing: set[str] = set()
 
     def network(self) -> Network | None:
@@ -72,7 +73,7 @@ class _Assembly(Lowering):
             tuple(validities),
             self.derived,
             self.lets,
-            self.words,
+            self.consulted,
             grades,
         )
 
@@ -215,17 +216,20 @@ class _Assembly(Lowering):
         if law.when is None:
             return True
         self.graph.law = law.name
-        verdicts = []
+        holds = True
         for test in law.when.tests:
             for name, span in _asked(test):
                 given = self.values.get(name)
                 if given is None:
                     self._report_missing(name, span)
-                elif given.word:
-                    self.words[name] = given
-            verdicts.append(applies(test, self.values))
+                else:
+                    self.consulted[name] = given
+            if applies(test, self.values) is False:
+                # What the later tests look at need not even be given.
+                holds = False
+                break
         self.graph.law = ""
-        return all(v is not False for v in verdicts)
+        return holds
 
     def _active_lets(self) -> dict[str, LetDecl]:
         active: dict[str, LetDecl] = {}
@@ -277,7 +281,7 @@ class _Assembly(Lowering):
         origin: str,
         sides: tuple[int, int],
         dimension: Dimension,
-        comparison: tree.Comparison | None,
+        comparison: tree.Comparison,
         otherwise: str,
         remedies: tuple[tree.Remedy, ...],
         soft: bool,
@@ -332,34 +336,13 @@ class _Assembly(Lowering):
         return self.resolve(tree.Reference(grade.quantity, grade.span))
 
     def _want(self, want: WantDecl) -> list[Requirement]:
-        grade = self.model.grades.get(want.name)
-        merit = self.model.merits.get(want.name)
-        at_most = want.bound == "most"
-        if grade is not None:
-            limit, at_most = _grade_limit(grade, want)
-            node = self.resolve(tree.Reference(grade.quantity, want.span))
-            dimension = self.model.dimensions[grade.quantity]
-        else:
-            limit = want.amount.stated if want.amount else None
-            expression = merit.expression if merit else tree.Reference(want.name, want.span)
-            node, dimension = self.lower(expression), self._dimension(expression)
-        if node is None or limit is None:
+        wanted = comparison(self.model, want)
+        sides = self._sides(wanted) if wanted else None
+        if wanted is None or sides is None:
             return []
-        bound = self.graph.constant(limit, want.span)
-        sides = (node, bound) if at_most else (bound, node)
-        return [self._requirement(want.text, "want", sides, dimension, None, "", (), want.soft, want.span)]
-
-
-def _grade_limit(grade: GradeDecl, want: WantDecl) -> tuple[float | None, bool]:
-    """Turn a bound on a grade into a limit of its quantity; None where it asks for nothing."""
-    if want.amount is not None:
-        return want.amount.stated, want.bound == "most"
-    at = [b.name for b in grade.bands].index(want.word)
-    # "at most" where less is better, and "at least" where more is, both mean this band or a better one.
-    better_or_equal = (want.bound == "most") != grade.more_is_better
-    if better_or_equal:
-        return grade.bands[at].limit, not grade.more_is_better
-    return (grade.bands[at - 1].limit if at else None), grade.more_is_better
+        dimension = self._dimension(wanted.left)
+        said = f"the profile asks for {want.text}"
+        return [self._requirement(want.text, "want", sides, dimension, wanted, said, (), want.soft, want.span)]
 
 
 def _asked(test: tree.Test) -> list[tuple[str, Span]]:

@@ -75,7 +75,18 @@ def schema(settings: Iterable[SettingDecl]) -> Schema:
                         "low": NUMBER,
                         "high": NUMBER,
                         **dict.fromkeys(
-                            ("unit", "text", "range_text", "about", "formula", "numbers", "law", "status", "source", "place"),
+                            (
+                                "unit",
+                                "text",
+                                "range_text",
+                                "about",
+                                "formula",
+                                "numbers",
+                                "law",
+                                "status",
+                                "source",
+                                "place",
+                            ),
                             TEXT,
                         ),
                     }
@@ -144,7 +155,10 @@ def _requirement() -> Schema:
             "origin": {"enum": ["law", "want"]},
             "left": NUMBER,
             "right": NUMBER,
-            "margin": {"type": "number", "description": "Slack as a percentage of the larger side, at the worst inputs."},
+            "margin": {
+                "type": "number",
+                "description": "Slack as a percentage of the larger side, at the worst inputs.",
+            },
             "at": {"type": "object", "additionalProperties": TEXT},
             "remedies": _list({"direction": {"enum": ["lower", "raise", "change"]}, "name": TEXT, "text": TEXT}),
         }
@@ -152,7 +166,7 @@ def _requirement() -> Schema:
 
 
 def _input() -> Schema:
-    numbers = dict.fromkeys(("value", "low", "high"), {"type": "number"})
+    numbers: Schema = dict.fromkeys(("value", "low", "high"), NUMBER)
     texts = ("name", "about", "entity", "text", "range_text", "evidence_text", "cost_on", "place")
     return _object(
         {

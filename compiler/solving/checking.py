@@ -9,7 +9,8 @@ from collections.abc import Callable, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from ..meaning.model import GivenValue, LawDecl, Model, ProfileDecl, WantDecl
+from ..meaning.model import GivenValue, LawDecl, Model, ProfileDecl
+from ..meaning.wanting import comparison
 from ..network.applying import applies
 from ..syntax import tree
 from .evaluating import Evaluator
@@ -39,82 +40,74 @@ def check(
     }
     laws = [law for law in model.laws.values() if _active(law, values)]
     lets = {let.name: let for law in laws for let in law.lets if let.name not in values}
-    inputs = {n: v for n, v in values.items() if v.amount is not None}
-    names = sorted(inputs)
-    ranges = {n: (inputs[n].amount.low, inputs[n].amount.high) for n in names}  # type: ignore[union-attr]
-    stated = np.array([inputs[n].amount.stated for n in names])  # type: ignore[union-attr]
+    inputs = {n: v.amount for n, v in sorted(values.items()) if v.amount is not None}
     goals = [(f"law {law.name}", r.comparison) for law in laws for r in law.requires]
+    goals += [(w.text, c) for w in profile.wants if w.text not in dropped and (c := comparison(model, w))]
+    if not goals:
+        return ""
+    low, high, stated = (np.array([getattr(a, end) for a in inputs.values()]) for end in ("low", "high", "stated"))
 
     def slack(rows: Floats) -> Floats:
-        """Give slack by (goal, row) for input rows (inputs, rows); NaN counts as broken."""
-        known = {n: rows[k] for k, n in enumerate(names)} | {n: np.array([v]) for n, v in settings.items()}
+        """Give slack as a share of the larger side, by (goal, row), for input values (inputs, rows)."""
+        known = {n: rows[k] for k, n in enumerate(inputs)} | {n: np.array([v]) for n, v in settings.items()}
         evaluator = Evaluator(lets, known)
-        found = [_slack(evaluator, c) for _, c in goals]
-        found += [_want_slack(evaluator, model, w) for w in wants]
-        return (
-            np.stack([np.broadcast_to(f, (rows.shape[1],)) for f in found]) if found else np.zeros((0, rows.shape[1]))
-        )
+        return np.stack([np.broadcast_to(_slack(evaluator, c), rows.shape[1:]) for _, c in goals])
 
-    wants = [w for w in profile.wants if w.text not in dropped]
-    titles = [t for t, _ in goals] + [w.text for w in wants]
     with np.errstate(all="ignore"):
         worst = slack(stated[:, None])[:, 0]
-        corners = np.repeat(stated[:, None], len(titles), axis=1)
+        corners = np.repeat(stated[:, None], len(goals), axis=1)
         for _ in range(0 if stated_only else MOST_ROUNDS):
-            if not _step(corners, worst, slack, [ranges[n] for n in names]):
+            if not _worsened(corners, worst, slack, low, high):
                 break
-    broken = [t for t, s in zip(titles, worst, strict=True) if not s >= -TOLERANCE]
+    broken = [title for (title, _), s in zip(goals, worst, strict=True) if not s >= -TOLERANCE]
     return f"{broken[0]} does not hold everywhere" if broken else ""
 
 
-def _step(corners: Floats, worst: Floats, slack: Callable[[Floats], Floats], ranges: list[tuple[float, float]]) -> bool:
-    """Move each goal's corner to the worse end of every input, taken one at a time from where it stands."""
-    open_inputs = [k for k, (low, high) in enumerate(ranges) if low < high]
-    goals = corners.shape[1]
+def _worsened(corners: Floats, worst: Floats, slack: Callable[[Floats], Floats], low: Floats, high: Floats) -> bool:
+    """Move each goal's corner to where one input, or all that do harm alone, make it worse; tell whether any moved."""
+    open_inputs = np.flatnonzero(low < high)
+    goals, ends = corners.shape[1], 2 * len(open_inputs)
+    if not ends:
+        return False
+    # Rows: for every goal its corner with each open input at its low, then at its high end.
+    rows = np.repeat(corners, ends, axis=1)
+    at = np.arange(goals * ends)
+    flipped = np.tile(np.repeat(open_inputs, 2), goals)
+    rows[flipped, at] = np.where(at % 2 == 0, low[flipped], high[flipped])
+    alone = _own(slack(rows), goals, ends)
+    together = corners.copy()
+    for g in range(goals):
+        pairs = alone[g].reshape(-1, 2)
+        end = np.argmin(pairs, axis=1)
+        harmful = ~(pairs.min(axis=1) >= worst[g])
+        chosen = np.where(end == 0, low[open_inputs], high[open_inputs])
+        together[open_inputs[harmful], g] = chosen[harmful]
+    both = _own(slack(together), goals, 1)[:, 0]
     moved = False
-    for k in open_inputs:
-        rows = np.concatenate([corners, corners], axis=1)
-        rows[k, :goals], rows[k, goals:] = ranges[k]
-        found = slack(rows)
-        for g in range(goals):
-            for column, end in ((g, ranges[k][0]), (goals + g, ranges[k][1])):
-                value = found[g, column]
-                if not value >= worst[g]:
-                    worst[g], corners[k, g], moved = value, end, True
+    for g in range(goals):
+        single = int(np.argmin(alone[g]))
+        best, corner = (
+            (both[g], together[:, g])
+            if not both[g] >= alone[g, single]
+            else (alone[g, single], rows[:, g * ends + single])
+        )
+        if not best >= worst[g]:
+            worst[g], corners[:, g], moved = best, corner, True
     return moved
 
 
-def _slack(evaluator: Evaluator, comparison: tree.Comparison) -> Floats:
-    left, right = evaluator.of(comparison.left), evaluator.of(comparison.right)
-    if comparison.relation in (">", ">="):
+def _own(slacks: Floats, goals: int, rows: int) -> Floats:
+    """From slacks (goals, goals * rows) take each goal's own rows (goals, rows); NaN counts as broken."""
+    taken = slacks.reshape(goals, goals, rows)[np.arange(goals), np.arange(goals)]
+    return np.where(np.isnan(taken), -np.inf, taken)
+
+
+def _slack(evaluator: Evaluator, wanted: tree.Comparison) -> Floats:
+    left, right = evaluator.of(wanted.left), evaluator.of(wanted.right)
+    if wanted.relation in (">", ">="):
         left, right = right, left
-    return _relative(left, right)
-
-
-def _relative(left: Floats, right: Floats) -> Floats:
     size = np.maximum(np.maximum(np.abs(left), np.abs(right)), 1e-300)
     return np.asarray((right - left) / size)
-
-
-def _want_slack(evaluator: Evaluator, model: Model, want: WantDecl) -> Floats:
-    grade = model.grades.get(want.name)
-    if grade is not None:
-        value = evaluator.of(tree.Reference(grade.quantity))
-        if want.amount is None:
-            names = [b.name for b in grade.bands]
-            at = names.index(want.word)
-            good = (want.bound == "most") != grade.more_is_better
-            limit = grade.bands[at].limit if good else (grade.bands[at - 1].limit if at else None)
-            below = good != grade.more_is_better
-            if limit is None:
-                return np.array([1.0])
-            bound = np.array([limit])
-            return _relative(value, bound) if below else _relative(bound, value)
-    else:
-        merit = model.merits.get(want.name)
-        value = evaluator.of(merit.expression if merit else tree.Reference(want.name))
-    bound = np.array([want.amount.stated if want.amount else np.nan])
-    return _relative(value, bound) if want.bound == "most" else _relative(bound, value)
 
 
 def _active(law: LawDecl, values: Mapping[str, GivenValue]) -> bool:

@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from ..meaning.dimensions import names_in
 from ..meaning.functions import CONSTANTS
 from ..meaning.model import LetDecl
 from ..meaning.units import parse_unit, to_base_text
@@ -59,8 +60,19 @@ class Evaluator:
     def _name(self, name: str) -> Floats:
         if name in CONSTANTS:
             return np.array([CONSTANTS[name][0]])
-        if name not in self._values:
-            self._values[name] = self.of(self._lets[name].expression)
+        # What a name is derived from comes first, so that a long chain of names needs no deep stack.
+        waiting = [name]
+        while waiting:
+            current = waiting[-1]
+            if current in self._values:
+                waiting.pop()
+                continue
+            expression = self._lets[current].expression
+            needed = [r.name for r in names_in(expression) if r.name in self._lets and r.name not in self._values]
+            if needed:
+                waiting += needed
+            else:
+                self._values[current] = self.of(expression)
         return self._values[name]
 
     def _call(self, e: tree.Call) -> Floats:

@@ -68,6 +68,44 @@ def _spread(problem: Problem, point: Indices, low: Floats, high: Floats, nodes: 
     return spread
 
 
+def refined(problem: Problem, point: Indices, node: int) -> tuple[float, float]:
+    """Enclose one node more closely: the inputs whose direction is not proved are cut into pieces."""
+    _, slopes, wanted = input_slopes(problem, point, problem.low[:, None], problem.high[:, None])
+    signs = sign_of(slopes[node], 0, len(wanted)) if wanted else np.zeros(0, dtype=np.int8)
+    open_inputs = [i for sign, i in zip(signs, wanted, strict=True) if sign == UNKNOWN][:4]
+    low, high = _pieces(problem, open_inputs)
+    _, slopes, wanted = input_slopes(problem, point, low, high)
+    ends = []
+    for way in (-1, 1):
+        first, last = low.copy(), high.copy()
+        for row_at, i in enumerate(wanted):
+            slope = slopes[node]
+            if slope is None:
+                continue
+            rising = np.broadcast_to(slope.lo[row_at] >= 0, low.shape[1:])
+            falling = np.broadcast_to(slope.hi[row_at] <= 0, low.shape[1:])
+            up, down = (rising, falling) if way > 0 else (falling, rising)
+            first[i] = np.where(up, high[i], first[i])
+            last[i] = np.where(down & ~up, low[i], last[i])
+        settings = problem.settings_at(point[:, None])
+        box = problem.tape.enclosures(problem.variables(settings, first), problem.variables(settings, last))[node]
+        ends.append(float(np.max(box.hi)) if way > 0 else float(np.min(box.lo)))
+    return ends[0], ends[1]
+
+
+def _pieces(problem: Problem, open_inputs: list[int], most: int = 1024) -> tuple[Floats, Floats]:
+    """Cut the ranges of some inputs evenly into at most so many boxes (inputs, boxes)."""
+    count = max(1, int(most ** (1 / len(open_inputs)))) if open_inputs else 1
+    shape = [count] * len(open_inputs)
+    total = count ** len(open_inputs)
+    low = np.repeat(problem.low[:, None], total, axis=1)
+    high = np.repeat(problem.high[:, None], total, axis=1)
+    for i, index in zip(open_inputs, np.unravel_index(np.arange(total), shape) if shape else (), strict=True):
+        cuts = np.linspace(problem.low[i], problem.high[i], count + 1)
+        low[i], high[i] = cuts[index], cuts[index + 1]
+    return low, high
+
+
 def cost_of_ranges(
     problem: Problem, point: Indices, requirement: int, inputs: NDArray[np.float64]
 ) -> list[tuple[int, float]]:

@@ -9,9 +9,8 @@ from typing import Any
 
 from .. import __version__
 from ..meaning.display import rounded, shown, unit_for, with_unit
-from ..meaning.model import GivenValue
-from ..meaning.units import from_base
-from ..network.graph import InputVariable
+from ..meaning.model import Amount, GivenValue
+from ..meaning.units import Unit
 from ..solving.answering import Margin
 from ..solving.bands import MERIT_END
 from ..solving.ranging import cost_of_ranges, ranges
@@ -61,9 +60,9 @@ def bundle(solution: Solution) -> Data:
     }
 
 
-def number(value: float, unit_symbol: Any) -> float | None:
+def number(value: float, unit: Unit) -> float | None:
     """Turn a base value into a number of display size with few digits, the same on every machine."""
-    text = shown(value, unit_symbol, DIGITS)
+    text = shown(value, unit, DIGITS)
     return None if text == "unbounded" else float(text)
 
 
@@ -147,7 +146,7 @@ def _requirement(solution: Solution, margin: Margin, identity: str) -> Data:
     requirement = solution.network.requirements[margin.requirement]
     unit = unit_for(requirement.dimension)
     lookup = corner_lookup(solution, margin)
-    numbers = comparison_text(requirement.comparison, lookup) if requirement.comparison else ""
+    numbers = comparison_text(requirement.comparison, lookup)
     law = solution.model.laws.get(requirement.name)
     return {
         "id": identity,
@@ -291,16 +290,14 @@ def _derived(solution: Solution, name: str) -> Data:
 def _inputs(solution: Solution) -> list[Data]:
     """List all inputs, the assumed ones first, then by how much their range costs the tightest requirement."""
     costs = _costs(solution)
-    values = [(v.given, v) for v in solution.network.inputs]
-    words = [(given, None) for given in solution.network.words.values()]
-    data = [_input(solution, given, variable, costs) for given, variable in [*values, *words]]
+    values = {v.given.name: v.given for v in solution.network.inputs}
+    values |= solution.network.consulted
+    data = [_input(solution, given, costs) for given in values.values()]
     rank = {"assumed": 0, "typical": 1, "published": 2, "measured": 3}
     return sorted(data, key=lambda d: (rank[d["evidence"]], -d["cost"], d["name"]))
 
 
-def _input(
-    solution: Solution, given: GivenValue, variable: InputVariable | None, costs: dict[str, tuple[float, str]]
-) -> Data:
+def _input(solution: Solution, given: GivenValue, costs: dict[str, tuple[float, str]]) -> Data:
     cost, requirement = costs.get(given.name, (0.0, ""))
     quantity = solution.model.quantities[given.name]
     amount = given.amount
@@ -319,14 +316,13 @@ def _input(
         "replaced": [],
         "place": solution.place(given.span),
     }
-    if variable is not None and amount is not None:
-        unit = amount.unit
+    if amount is not None:
         data |= {
-            "value": float(rounded(from_base(variable.stated, unit), DIGITS)),
-            "low": float(rounded(from_base(variable.low, unit), DIGITS)),
-            "high": float(rounded(from_base(variable.high, unit), DIGITS)),
-            "unit": unit.symbol,
-            "range_text": _range_text(variable, amount.unit),
+            "value": number(amount.stated, amount.unit),
+            "low": number(amount.low, amount.unit),
+            "high": number(amount.high, amount.unit),
+            "unit": amount.unit.symbol,
+            "range_text": _range_text(amount),
         }
     older = given.replaced
     while older is not None:
@@ -335,14 +331,14 @@ def _input(
     return data
 
 
-def _range_text(variable: InputVariable, unit: Any) -> str:
-    if variable.low == variable.high:
-        return with_unit(variable.stated, unit)
-    return f"{shown(variable.low, unit)} .. {with_unit(variable.high, unit)}"
+def _range_text(amount: Amount) -> str:
+    if amount.exact:
+        return with_unit(amount.stated, amount.unit)
+    return f"{shown(amount.low, amount.unit)} .. {with_unit(amount.high, amount.unit)}"
 
 
 def _costs(solution: Solution) -> dict[str, tuple[float, str]]:
-    """For each input, the largest share of slack its range takes from a requirement that limits a merit or a setting."""
+    """For each input, the largest share of slack that its range takes from a tight requirement."""
     limiting = {r for limits in solution.answer.limits for r in limits}
     tight = [m for m in solution.answer.margins if m.requirement in limiting or m.share < 0.05]
     found: dict[str, tuple[float, str]] = {}

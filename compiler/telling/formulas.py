@@ -58,7 +58,7 @@ def comparison_text(comparison: tree.Comparison, lookup: Lookup | None = None) -
 
 def requirement_text(requirement: Requirement) -> str:
     """Write a requirement as it stands in the text."""
-    return comparison_text(requirement.comparison) if requirement.comparison else requirement.name
+    return comparison_text(requirement.comparison)
 
 
 def corner_lookup(solution: Solution, margin: Margin) -> Lookup:

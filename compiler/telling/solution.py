@@ -1,7 +1,7 @@
 """A solved profile on a machine, with what is needed to talk about it."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from ..meaning.units import Dimension, Unit
 from ..network.graph import Network, Requirement, SettingVariable
 from ..solving.answering import Answer, Margin
 from ..solving.problem import Problem
-from ..solving.ranging import ranges
+from ..solving.ranging import ranges, refined
 from ..text.source import Span
 
 
@@ -107,6 +107,13 @@ def solution(model: Model, problem: Problem, answer: Answer) -> Solution:
         n: Derived(n, stated, low, high, model.dimensions[n])
         for n, (stated, low, high) in zip(names, found, strict=True)
     }
+    # A grade is read from the whole range of its quantity, so that range is worth more work.
+    for grade in problem.network.grades:
+        name = model.grades[grade].quantity
+        if name in derived:
+            low, high = refined(problem, answer.point, problem.network.derived[name])
+            known = derived[name]
+            derived[name] = replace(known, low=max(low, known.low), high=min(high, known.high))
     return Solution(model, problem, answer, derived)
 
 

@@ -86,13 +86,15 @@ def test_every_place_points_at_a_line_that_exists(out: Path, machine: str) -> No
     for place in places:
         file, _, line = place.rpartition(":")
         root = folders.get(file.split("/")[0], DEMO.parent)
-        text = ((root / file) if "library/" not in file else library_folder() / file.removeprefix("library/")).read_text(
-            encoding="utf-8"
-        )
+        text = (
+            (root / file) if "library/" not in file else library_folder() / file.removeprefix("library/")
+        ).read_text(encoding="utf-8")
         assert 1 <= int(line) <= text.count("\n") + 1, place
 
 
-@pytest.mark.parametrize("name", [f"{m}.{e}" for m in MACHINES for e in ("ini", "md")] + ["overview.md", "bench_tube.json"])
+@pytest.mark.parametrize(
+    "name", [f"{m}.{e}" for m in MACHINES for e in ("ini", "md")] + ["overview.md", "bench_tube.json"]
+)
 def test_file_as_reviewed(out: Path, name: str, snapshot: SnapshotAssertion) -> None:
     assert (out / name).read_text(encoding="utf-8") == snapshot
 

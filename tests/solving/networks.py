@@ -63,8 +63,7 @@ class Small:
         """The statements of the text, each whole, in an order that can be changed."""
         found = [f'quantity {i.name} of machine : number in -1e9 .. 1e9 "input"' for i in self.inputs]
         found += [
-            f"setting {s.name} : number in {s.low!r} .. {float(s.values[-1])!r} step {s.step!r}{s.rather} "
-            '"setting"'
+            f'setting {s.name} : number in {s.low!r} .. {float(s.values[-1])!r} step {s.step!r}{s.rather} "setting"'
             for s in self.settings
         ]
         found += [f'merit m{k} = {m.melt} "merit"' for k, m in enumerate(self.merits)]

@@ -138,7 +138,9 @@ def test_huge_ranges(compiled: Run) -> None:
 def test_forty_settings(compiled: Run) -> None:
     names = [f"s{i}" for i in range(40)]
     settings = "\n".join(f"setting {n} : number in 0 .. 200 step 1" for n in names)
-    pairs = "\n".join(f"require {a} + u * {b} <= {100 + i}" for i, (a, b) in enumerate(zip(names, names[1:], strict=False)))
+    pairs = "\n".join(
+        f"require {a} + u * {b} <= {100 + i}" for i, (a, b) in enumerate(zip(names, names[1:], strict=False))
+    )
     solution = solved(compiled, text(pairs, settings, merit=" + ".join(names)))
     at = {n: float(v) for n, v in chosen(solution).items()}
     for i, (a, b) in enumerate(zip(names, names[1:], strict=False)):
@@ -297,7 +299,9 @@ def test_a_pole_is_not_jumped_over(compiled: Run) -> None:
     assert chosen(solution) == {"x": "51"}
     solution = solved(compiled, text("require 1 / (x - 50.5) <= 0.01", merit="x"))
     assert chosen(solution) == {"x": "50"}
-    solution = solved(compiled, text("require tan(0.01 * x) <= -1", merit="x", settings="setting x : number in 0 .. 300 step 1"))
+    solution = solved(
+        compiled, text("require tan(0.01 * x) <= -1", merit="x", settings="setting x : number in 0 .. 300 step 1")
+    )
     assert float(chosen(solution)["x"]) == 235  # tan(2.35) = -1.012, tan(2.36) = -0.992
 
 

@@ -155,9 +155,7 @@ def test_the_order_of_statements_changes_nothing(small: Small, seed: int, folder
 @PATIENT
 @given(small=smalls(), wider=st.lists(st.sampled_from([0.0, 0.1, 0.5, 2.0]), min_size=6, max_size=6))
 def test_a_wider_range_never_lets_more_hold(small: Small, wider: list[float], folder: Path) -> None:
-    inputs = tuple(
-        Input(i.name, i.low - wider[2 * k], i.high + wider[2 * k + 1]) for k, i in enumerate(small.inputs)
-    )
+    inputs = tuple(Input(i.name, i.low - wider[2 * k], i.high + wider[2 * k + 1]) for k, i in enumerate(small.inputs))
     narrow = problem_of(folder, small)
     wide = problem_of(folder, Small(small.settings, inputs, small.requires, small.merits))
     more = proved_points(wide, small) - proved_points(narrow, small)
