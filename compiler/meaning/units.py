@@ -353,6 +353,11 @@ def to_base_text(number_text: str, unit: Unit) -> float:
     return above / below  # Python divides whole numbers with one correct rounding.
 
 
+def exact_base(number: Fraction, unit: Unit) -> Fraction:
+    """Convert a number to base units without any rounding."""
+    return number * _exact(unit) + Fraction(*_ratio(unit.offset))
+
+
 def to_base(number: float, unit: Unit) -> float:
     """Convert a number to base units. It counts as its shortest decimal text, so 0.1 is one tenth exactly.
 

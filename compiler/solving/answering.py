@@ -14,7 +14,7 @@ from .search import OutOfEffort, Search
 from .slopes import worst_inputs
 from .tape import Floats
 
-DEFAULT_EFFORT = 20_000
+DEFAULT_EFFORT = 5_000
 """Boxes that one search may look at."""
 
 MOST_REPAIRS = 40
@@ -250,9 +250,13 @@ def settle(problem: Problem, constraints: Constraints, point: Indices) -> Indice
             point[i] = (found.first + found.last) // 2
         if (point == before).all():
             break
-    for i in leaning:
-        found = band(problem, constraints, point, i)
-        point[i] = found.first if settings[i].decl.rather == "low" else found.last
+    for _ in range(MOST_ROUNDS):
+        before = point.copy()
+        for i in leaning:
+            found = band(problem, constraints, point, i)
+            point[i] = found.first if settings[i].decl.rather == "low" else found.last
+        if (point == before).all():
+            break
     return point
 
 

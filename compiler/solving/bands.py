@@ -13,6 +13,8 @@ from .tape import Floats
 LATTICE_END = -1
 MERIT_END = -2
 
+PLACES = 40
+
 MOST_ROUNDS = 60
 
 
@@ -30,28 +32,49 @@ class Band:
 
 
 def band(problem: Problem, constraints: Constraints, point: Indices, i: int) -> Band:
-    """Find the unbroken band of setting ``i`` around a point at which all constraints hold."""
+    """Find the unbroken band of setting ``i`` around a point at which all constraints hold.
+
+    A long lattice is looked at in ``PLACES`` places each way, then closer where the band was seen to end.
+    """
     first, last, at = int(problem.first[i]), int(problem.last[i]), int(point[i])
     touched = [c for c in range(len(constraints)) if problem.tape.depends[constraints.output[c]] >> i & 1]
     if first == last or not touched:
         return Band(first, last, LATTICE_END, LATTICE_END)
     part = constraints.take(touched)
-    moved = np.repeat(point[:, None], last - first + 1, axis=1)
-    moved[i] = np.arange(first, last + 1)
-    slack = problem.table(part, moved)
-    holds = np.all(slack >= 0, axis=0)
+    # For each way: the last value known to hold, the nearest known to fail (or one beyond the lattice), and why.
+    ends = {-1: (at, first - 1, LATTICE_END), 1: (at, last + 1, LATTICE_END)}
+    while asked := {way: places for way, (good, bad, _) in ends.items() if (places := _places(good, bad))}:
+        columns = [k for places in asked.values() for k in places]
+        moved = np.repeat(point[:, None], len(columns), axis=1)
+        moved[i] = columns
+        slack = problem.table(part, moved)
+        start = 0
+        for way, places in asked.items():
+            ends[way] = _narrowed(ends[way], places, slack[:, start : start + len(places)], part)
+            start += len(places)
+    return Band(ends[-1][0], ends[1][0], ends[-1][2], ends[1][2])
 
-    def end(way: int) -> tuple[int, int]:
-        beyond = np.flatnonzero(~holds[at - first + way :] if way > 0 else ~holds[: at - first][::-1])
-        if not beyond.size:
-            return (last if way > 0 else first), LATTICE_END
-        column = at - first + way * (1 + int(beyond[0]))
-        broken = np.where(np.isnan(slack[:, column]), -np.inf, slack[:, column])
-        requirement = part.requirement[int(np.argmin(broken))]
-        return first + column - way, requirement if requirement >= 0 else MERIT_END
 
-    (low, below), (high, above) = end(-1), end(1)
-    return Band(low, high, below, above)
+def _places(good: int, bad: int) -> list[int]:
+    """Give values between two, in order from the good one: all where they are few."""
+    between = abs(bad - good) - 1
+    way = 1 if bad > good else -1
+    if between <= PLACES:
+        return [good + way * k for k in range(1, between + 1)]
+    return [good + way * (1 + (between - 1) * k // (PLACES - 1)) for k in range(PLACES)]
+
+
+def _narrowed(known: tuple[int, int, int], places: list[int], slack: Floats, part: Constraints) -> tuple[int, int, int]:
+    """Take what was seen at some places into what is known of one end of a band."""
+    good, bad, reason = known
+    failing = np.flatnonzero(~np.all(slack >= 0, axis=0))
+    if not failing.size:
+        return (places[-1], bad, reason)
+    column = int(failing[0])
+    broken = np.where(np.isnan(slack[:, column]), -np.inf, slack[:, column])
+    requirement = part.requirement[int(np.argmin(broken))]
+    reason = requirement if requirement >= 0 else MERIT_END
+    return (places[column - 1] if column else good, places[column], reason)
 
 
 def proved_bands(problem: Problem, constraints: Constraints, point: Indices) -> tuple[Band, ...]:

@@ -215,20 +215,23 @@ def _span(corners: list[Floats], a: Interval, b: Interval) -> Interval:
     if not finite:
         low, high = _extremes([np.where(np.isnan(c), 0.0, c) for c in corners])
         down = np.abs(low)
-    lo = low - (down * NEXT + _QUANTUM)
-    hi = high + (np.abs(high) * NEXT + _QUANTUM)
-    if np.count_nonzero((low == _ZERO) | (high == _ZERO)):
-        lo, hi = _clamped(lo, hi, a, b)
+    up = np.abs(high)
+    lo, hi = low - down * NEXT, high + up * NEXT
+    if np.count_nonzero(np.minimum(down, up) < _SMALL):
+        lo, hi = _with_underflow(lo, hi, low, high, a, b)
     return Interval(lo, hi) if finite else _mended(lo, hi, low, high, a, b)
 
 
-def _clamped(lo: Floats, hi: Floats, a: Interval, b: Interval) -> Interval:
-    """Keep to the sign of a product: it tells a zero that is exact from one that has underflowed."""
-    a_up, a_down, b_up, b_down = a.lo >= _ZERO, a.hi <= _ZERO, b.lo >= _ZERO, b.hi <= _ZERO
-    zero = (a_up & a_down) | (b_up & b_down)
-    up = (a_up & b_up) | (a_down & b_down) | zero
-    down = (a_up & b_down) | (a_down & b_up) | zero
-    return Interval(np.where(up, np.maximum(lo, _ZERO), lo), np.where(down, np.minimum(hi, _ZERO), hi))
+def _with_underflow(lo: Floats, hi: Floats, low: Floats, high: Floats, a: Interval, b: Interval) -> Interval:
+    """Step further where the relative step may have come to nothing, unless signs show that a zero is exact."""
+    a_below, a_above, b_below, b_above = a.lo < _ZERO, a.hi > _ZERO, b.lo < _ZERO, b.hi > _ZERO
+    below_zero = (a_below & b_above) | (a_above & b_below)
+    above_zero = (a_above & b_above) | (a_below & b_below)
+    down, up = np.abs(low), np.abs(high)
+    lost = (down < _SMALL) & ((low != _ZERO) | below_zero)
+    lo = np.where(lost, low - (down * NEXT + _QUANTUM), lo) if np.count_nonzero(lost) else lo
+    lost = (up < _SMALL) & ((high != _ZERO) | above_zero)
+    return Interval(lo, np.where(lost, high + (up * NEXT + _QUANTUM), hi) if np.count_nonzero(lost) else hi)
 
 
 def _extremes(corners: list[Floats]) -> tuple[Floats, Floats]:

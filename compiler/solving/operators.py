@@ -123,10 +123,12 @@ def _ratio_enclosure(a: Interval) -> Interval:
 
 def _ratio_slope(x: Floats) -> Floats:
     """Compute the slope of (e^x - 1) / x to within 8 units in the last place, for x <= 700."""
-    y = np.maximum(x, -1e300)
-    far = np.where(np.abs(y) <= 1, 2.0, y)
-    direct = (np.exp(far) * (far - 1) + 1) / (far * far)
-    return np.where(np.abs(y) <= 1, _polynomial(np.clip(y, -1.0, 1.0), _RATIO_SLOPE_SERIES), direct)
+    near = np.abs(x) <= 1
+    series = _polynomial(np.clip(x, -1.0, 1.0), _RATIO_SLOPE_SERIES) if np.count_nonzero(near) else x
+    if every(near):
+        return series
+    y = np.where(near, 2.0, np.maximum(x, -1e300))
+    return np.where(near, series, (np.exp(y) * (y - 1) + 1) / (y * y))
 
 
 # ---- values that are no numpy function

@@ -1,5 +1,6 @@
 """The search problem: lattices, input ranges and constraints over one network, as arrays."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -8,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..meaning.model import SettingDecl
-from ..meaning.units import to_base_text
+from ..meaning.units import exact_base
 from ..network.graph import Network
 from .operators import Interval
 from .tape import Floats, Mask, Tape, outside
@@ -86,6 +87,7 @@ class Problem:
         self.by_name = sorted(range(len(network.settings)), key=lambda i: network.settings[i].decl.name)
         """Settings in an order that does not hang on the order of the text."""
         self.boxes = 0
+        self._inputs_of: dict[int, Mask] = {}
 
     def at(self, requirements: Sequence[int], inputs: Floats) -> Constraints:
         """Make constraints of requirements, each at its column of ``inputs`` (inputs, requirements)."""
@@ -149,23 +151,53 @@ class Problem:
         where a side is not a finite number: then nothing is known, and comparing it says so.
         """
         x = self.variables(self.settings_at(indices), constraints.inputs[:, which])
-        left, right = self._sides(constraints, x, indices.shape[1])
+        left, right = self._sides(constraints, x, (), indices.shape[1])
         rows = np.arange(which.size)
         return slack_of(left[which, rows], right[which, rows])
 
     def table(self, constraints: Constraints, indices: Indices) -> Floats:
         """Give slack plus tolerance of every constraint (constraints, rows) at every lattice point."""
-        x = [*self.settings_at(indices)[:, None, :], *constraints.inputs[:, :, None]]
-        return slack_of(*self._sides(constraints, x, indices.shape[1]))
+        column, inputs = self._merged(constraints)
+        x = [*self.settings_at(indices)[:, None, :], *inputs[:, :, None]]
+        return slack_of(*self._sides(constraints, x, column, indices.shape[1]))
 
-    def _sides(self, constraints: Constraints, x: list[Floats], rows: int) -> tuple[Floats, Floats]:
-        """Evaluate both sides of each constraint, (constraints, rows)."""
+    def _merged(self, constraints: Constraints) -> tuple[list[int], Floats]:
+        """Put constraints that differ in no input they depend on at one column of inputs; give column and inputs."""
+        column: list[int] = []
+        values: list[Floats] = []
+        masks: list[Mask] = []
+        for c, output in enumerate(constraints.output):
+            cares, wanted = self._cares(output), constraints.inputs[:, c]
+            same = ((v[m & cares] == wanted[m & cares]).all() for v, m in zip(values, masks, strict=True))
+            at = next((k for k, fits in enumerate(same) if fits), len(values))
+            if at == len(values):
+                values.append(wanted)
+                masks.append(cares)
+            else:
+                values[at] = np.where(cares, wanted, values[at])
+                masks[at] = masks[at] | cares
+            column.append(at)
+        return column, np.stack(values, axis=1) if values else constraints.inputs
+
+    def _cares(self, node: int) -> Mask:
+        """Tell which inputs a node depends on."""
+        found = self._inputs_of.get(node)
+        if found is None:
+            bits = self.tape.depends[node] >> self.tape.setting_count
+            found = np.array([bool(bits >> i & 1) for i in range(len(self.stated))], dtype=np.bool_)
+            self._inputs_of[node] = found
+        return found
+
+    def _sides(
+        self, constraints: Constraints, x: list[Floats], column: Sequence[int], rows: int
+    ) -> tuple[Floats, Floats]:
+        """Evaluate both sides of each constraint, (constraints, rows); ``column`` is where it stands in a table."""
         nodes = self.tape.values(x, outputs=[n for n in (*constraints.left, *constraints.right) if n >= 0])
         sides = np.empty((2, len(constraints), rows))
         for side, wanted in zip(sides, (constraints.left, constraints.right), strict=True):
             for c, node in enumerate(wanted):
                 value = nodes[node] if node >= 0 else constraints.bound[c]
-                side[c] = value if value.ndim < 2 else value[0 if value.shape[0] == 1 else c]
+                side[c] = value if value.ndim < 2 else value[0 if value.shape[0] == 1 else column[c]]
         return sides[0], sides[1]
 
     def merit(self, merit: int, indices: Indices) -> Floats:
@@ -185,6 +217,15 @@ def slack_of(left: Floats, right: Floats) -> Floats:
 @lru_cache(maxsize=4096)
 def lattice(decl: SettingDecl) -> Floats:
     """Give all values of a setting in base units, each the double nearest to its decimal text."""
-    values = np.array([to_base_text(decl.text(i), decl.unit) for i in range(decl.last + 1)])
+    start, step = (exact_base(n, decl.unit) for n in (decl.number(0), decl.number(1)))
+    step -= start
+    whole = math.lcm(start.denominator, step.denominator)
+    first, each = int(start * whole), int(step * whole)
+    largest = max(abs(first), abs(first + each * decl.last), whole)
+    if largest < 2**53:
+        # Both parts of each fraction are exact, so one division gives the nearest double.
+        values = (first + each * np.arange(decl.last + 1)) / whole
+    else:
+        values = np.array([float(start + step * i) for i in range(decl.last + 1)])
     values.flags.writeable = False
     return values

@@ -19,7 +19,10 @@ from .tape import Floats, Mask
 MOST_QUESTIONS = 1024
 """Questions that are looked at in one batch."""
 
-MOST_PIECES = 512
+HALVINGS = 2
+"""How often open boxes are halved from one round to the next."""
+
+MOST_PIECES = 1024
 """Boxes that one question may be cut into."""
 
 
@@ -104,7 +107,11 @@ class _Proof:
         for q in questions[broken]:
             self.holds[q] = False
         left = ~proved & np.array([self.holds[q] is True for q in questions])
-        return self._halves(open_.take(left), steepest[:, left])
+        open_, steepest = open_.take(left), steepest[:, left]
+        for _ in range(HALVINGS):
+            open_ = self._halves(open_, steepest)
+            steepest = np.tile(steepest, 2)
+        return open_
 
     def _outputs(self, questions: NDArray[np.int64]) -> list[int]:
         return [int(n) for nodes in (self.left, self.right, self.slack) for n in nodes[questions]]

@@ -2,6 +2,7 @@
 
 import heapq
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import count
 
@@ -33,10 +34,14 @@ class _Box:
         """How many lattice points the box has."""
         return math.prod(int(n) for n in self.last - self.first + 1)
 
-    def all_points(self) -> Indices:
-        """List them (settings, points)."""
-        grids = np.meshgrid(*[np.arange(f, e + 1) for f, e in zip(self.first, self.last, strict=True)], indexing="ij")
-        return np.stack([g.ravel() for g in grids]) if grids else np.zeros((0, 1), dtype=np.int64)
+    def all_points(self, order: Sequence[int]) -> Indices:
+        """List them (settings, points); the settings first in ``order`` change fastest."""
+        rest = np.arange(self.points)
+        found = np.repeat(self.first[:, None], rest.size, axis=1)
+        for i in order:
+            rest, at = np.divmod(rest, self.last[i] - self.first[i] + 1)
+            found[i] += at
+        return found
 
 
 class Search:
@@ -245,7 +250,7 @@ class Search:
     def _probe(self, box: _Box, constraints: Constraints, merit: int | None) -> Indices | None:
         """Try a few points of the box, or all where they are few; give the best that holds."""
         if box.points <= FEW_POINTS:
-            candidates = box.all_points()
+            candidates = box.all_points(self.problem.by_name)
         else:
             middle = (box.first + box.last) // 2
             points = [middle]
@@ -263,7 +268,9 @@ class Search:
         sound = candidates[:, holds]
         if merit is None:
             return np.asarray(sound[:, 0])
-        return np.asarray(sound[:, int(np.argmax(self.problem.merit(merit, sound)))])
+        values = self.problem.merit(merit, sound)
+        # The first of those that are best but for rounding, so that the choice does not hang on that.
+        return np.asarray(sound[:, int(np.argmax(values >= values.max() - 1e-12 * abs(values.max())))])
 
     def _halves(self, box: _Box, merit: int | None) -> list[_Box]:
         """Split a box: first where the merit lies, else the setting with the most steps."""

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..network.graph import Network
-from .operators import OPERATORS, Interval, Operator
+from .operators import BARE, Interval, Operator
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -21,7 +21,6 @@ Batch = Sequence[Floats] | Floats
 """An array for each variable."""
 
 _LEFT_OUT = np.zeros(0)
-_HALF_TURN = np.pi / 2
 _PARTIAL = frozenset(("div", "sqrt", "log", "pow", "powi", "tan"))
 
 
@@ -58,7 +57,7 @@ class Tape:
             self._values[i], self._enclosures[i] = constant, Interval(constant, constant)
         if operator in ("constant", "setting", "input"):
             return
-        step = _Step(i, operator, OPERATORS[operator], arguments)
+        step = _Step(i, operator, BARE[operator], arguments)
         for argument in arguments:
             self.depends[i] |= self.depends[argument]
         if self.depends[i]:
@@ -151,7 +150,7 @@ def outside(operator: str, arguments: tuple[int, ...], enclosures: list[Interval
     zero = -1e-12 * np.abs(first.hi) - 1e-290
     inside: Mask
     if operator == "tan":
-        inside = (first.lo > -_HALF_TURN) & (first.hi < _HALF_TURN)
+        inside = np.floor(first.lo / np.pi + 0.5 - 1e-12) == np.floor(first.hi / np.pi + 0.5 + 1e-12)
     elif operator == "div":
         second = enclosures[arguments[1]]
         inside = (second.lo > 0) | (second.hi < 0)
@@ -181,8 +180,8 @@ def _chain(step: _Step, enclosures: list[Interval], found: list[Bounds]) -> Boun
     return total
 
 
-_MULTIPLY = OPERATORS["mul"].enclosure
-_ADD = OPERATORS["add"].enclosure
+_MULTIPLY = BARE["mul"].enclosure
+_ADD = BARE["add"].enclosure
 
 
 def _sum(a: Bounds, b: Bounds) -> Bounds:

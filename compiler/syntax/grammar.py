@@ -40,14 +40,21 @@ def parser() -> Lark:
         "transformer": BUILDER,
         "postlex": _KeepAll(),
     }
+    found = _cached(text, options) or Lark(text, **options)
+    # Lark makes a new lexer for every text unless it has one, which takes longer than most files do.
+    found.lexer = found._build_lexer()
+    return found
+
+
+def _cached(text: str, options: dict[str, Any]) -> Lark | None:
     folder = _cache_folder()
-    if folder is not None:
-        name = f"grammar-{sys.version_info[0]}.{sys.version_info[1]}.bin"
-        try:
-            return Lark(text, cache=str(folder / name), **options)
-        except (OSError, LarkError, EOFError):
-            pass
-    return Lark(text, **options)
+    if folder is None:
+        return None
+    name = f"grammar-{sys.version_info[0]}.{sys.version_info[1]}.bin"
+    try:
+        return Lark(text, cache=str(folder / name), **options)
+    except (OSError, LarkError, EOFError):
+        return None
 
 
 @cache

@@ -169,7 +169,7 @@ def smalls(draw: st.DrawFn, most_merits: int = 2) -> Small:
     settings = tuple(
         Setting(
             name,
-            float(draw(st.integers(-2, 3))),
+            draw(st.integers(-2, 3)) + 0.25,
             draw(st.sampled_from([0.5, 1.0, 2.0])),
             draw(st.integers(4, 9)),
             draw(st.sampled_from(["", "", " rather low", " rather high"])),
@@ -178,7 +178,7 @@ def smalls(draw: st.DrawFn, most_merits: int = 2) -> Small:
     )
     inputs = []
     for name in ["u", "v", "w"][: draw(st.integers(1, 3))]:
-        low = float(draw(st.integers(-3, 4)))
+        low = draw(st.integers(-3, 4)) + 0.125
         inputs.append(Input(name, low, low + draw(st.sampled_from([0.0, 0.25, 1.0, 3.0]))))
     names = [s.name for s in settings] + [i.name for i in inputs]
     one = formulas(names)
