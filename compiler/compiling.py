@@ -1,6 +1,6 @@
 """From a file to solutions: the one way that ``check``, ``compile`` and ``why`` share."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -34,6 +34,23 @@ class Compiled:
         return any(d.is_error for d in self.diagnostics)
 
 
+@dataclass(slots=True)
+class _Prepared:
+    """A checked file and its networks; none of them where there are errors."""
+
+    model: Model | None
+    networks: list["Network"]
+    faults: list[Diagnostic]
+    sources: dict[str, Source]
+
+    @property
+    def failed(self) -> bool:
+        return any(f.is_error for f in self.faults)
+
+    def compiled(self, solutions: tuple["Solution", ...] = ()) -> Compiled:
+        return Compiled(() if self.failed else solutions, order(self.faults), self.sources)
+
+
 def compile_file(
     path: Path, machine: str = "", effort: int = 0, progress: Progress | None = None, setting: str = ""
 ) -> Compiled:
@@ -41,36 +58,57 @@ def compile_file(
 
     ``setting`` names one that will be asked for: an unknown one is reported before the work of solving.
     """
+    prepared = _prepare(path, machine, setting)
+    solutions = []
+    for done, network in enumerate(prepared.networks):
+        if progress is not None:
+            progress(done, len(prepared.networks))
+        found = _solve(prepared, network, effort)
+        if found is not None:
+            solutions.append(found)
+    if progress is not None:
+        progress(len(prepared.networks), len(prepared.networks))
+    return prepared.compiled(tuple(solutions))
+
+
+def look_over(path: Path, effort: int = 0) -> tuple[Compiled, list[str]]:
+    """Check a file and that no machine is refused at the first look; gives the machines that may be solved.
+
+    A quick answer: a conflict that only the whole search can show is left to ``compile_file``.
+    """
+    prepared = _prepare(path)
+    for network in prepared.networks:
+        from .solving.answering import plainly_refused
+        from .solving.problem import Problem
+
+        problem = Problem(network)
+        if not _undefined(prepared, problem) and plainly_refused(problem):
+            _solve(prepared, network, effort)
+    names = [f"{n.profile.name} on {n.machine}" for n in prepared.networks]
+    return prepared.compiled(), names
+
+
+def _prepare(path: Path, machine: str = "", setting: str = "") -> _Prepared:
+    """Read and check a file and lower all that it asks for."""
     model, diagnostics, sources = check_file(path)
+    prepared = _Prepared(model, [], list(diagnostics), sources)
     if model is None:
-        return Compiled((), diagnostics, sources)
-    faults = list(diagnostics)
-    wanted = _wanted(model, path.name, machine, faults)
+        return prepared
+    wanted = _wanted(model, path.name, machine, prepared.faults)
     if setting and wanted and setting not in model.settings:
         from .meaning.near import brief, near
 
         advice = near(setting, model.settings, "the settings are " + ", ".join(sorted(model.settings)))
-        faults.append(diagnose("M413", wanted[0][0].span, name=brief(setting), near=advice))
-    if any(f.is_error for f in faults):
-        return Compiled((), order(faults), sources)
+        prepared.faults.append(diagnose("M413", wanted[0][0].span, name=brief(setting), near=advice))
+    if prepared.failed:
+        return prepared
     # numpy and the solver are loaded only for a text without faults.
     from .network.lowering import lower
 
-    networks = [lower(model, profile, name, faults) for profile, name in wanted]
-    if any(f.is_error for f in faults):
-        return Compiled((), order(faults), sources)
-    solutions = []
-    for done, network in enumerate(networks):
-        if progress is not None:
-            progress(done, len(networks))
-        if network is not None:
-            found = _solve(model, network, effort, faults)
-            if found is not None:
-                solutions.append(found)
-    if progress is not None:
-        progress(len(networks), len(networks))
-    failed = any(f.is_error for f in faults)
-    return Compiled(() if failed else tuple(solutions), order(faults), sources)
+    networks = [lower(model, profile, name, prepared.faults) for profile, name in wanted]
+    if not prepared.failed:
+        prepared.networks = [n for n in networks if n is not None]
+    return prepared
 
 
 def _wanted(model: Model, file: str, machine: str, faults: list[Diagnostic]) -> list[tuple[ProfileDecl, str]]:
@@ -87,21 +125,27 @@ def _wanted(model: Model, file: str, machine: str, faults: list[Diagnostic]) -> 
     return pairs
 
 
-def _solve(model: Model, network: "Network", effort: int, faults: list[Diagnostic]) -> "Solution | None":
-    from .solving.answering import DEFAULT_EFFORT, Refusal, solve
+def _undefined(prepared: _Prepared, problem: "Problem") -> bool:
+    """Report operations that are not defined for all input values; tell whether there are any."""
     from .solving.definedness import undefined
+
+    found = undefined(problem, lambda span: _excerpt(prepared.sources, span))
+    prepared.faults += found
+    return bool(found)
+
+
+def _solve(prepared: _Prepared, network: "Network", effort: int) -> "Solution | None":
+    from .solving.answering import DEFAULT_EFFORT, Refusal, solve
     from .solving.problem import Problem
     from .telling.refusing import explain_refusal, stated_only
     from .telling.solution import solution
 
-    problem = Problem(network)
-    undefined_faults = undefined(problem, lambda span: _excerpt(model, span))
-    if undefined_faults:
-        faults += undefined_faults
+    model, faults, effort = prepared.model, prepared.faults, effort or DEFAULT_EFFORT
+    if model is None or _undefined(prepared, Problem(network)):
         return None
-    problem, outcome = solve(network, effort or DEFAULT_EFFORT)
+    problem, outcome = solve(network, effort)
     if isinstance(outcome, Refusal):
-        faults.append(explain_refusal(model, problem, outcome, effort or DEFAULT_EFFORT))
+        faults.append(explain_refusal(problem, outcome, effort))
         return None
     why = _check(model, problem, outcome)
     if why:
@@ -112,7 +156,7 @@ def _solve(model: Model, network: "Network", effort: int, faults: list[Diagnosti
         requirement = network.requirements[r]
         faults.append(diagnose("M508", requirement.span, want=requirement.name, machine=network.machine))
     if not outcome.robust:
-        faults.append(stated_only(model, problem, outcome, effort or DEFAULT_EFFORT))
+        faults.append(stated_only(problem, effort))
     return solution(model, problem, outcome)
 
 
@@ -126,6 +170,6 @@ def _check(model: Model, problem: "Problem", answer: "Answer") -> str:
     return check(model, network.profile, network.machine, settings, not answer.robust, dropped)
 
 
-def _excerpt(model: Model, span: Span) -> str:
-    source = model.sources.get(span.file)
+def _excerpt(sources: Mapping[str, Source], span: Span) -> str:
+    source = sources.get(span.file)
     return " ".join(source.text[span.start : span.end].split()) if source else "this"

@@ -94,6 +94,16 @@ def _solve(problem: Problem, effort: int) -> Answer | Refusal:
     return refusal(problem, [r for r, q in enumerate(problem.network.requirements) if not q.soft], effort)
 
 
+def plainly_refused(problem: Problem) -> bool:
+    """Tell whether one look at all settings shows that nothing holds even at the stated values."""
+    hard = [r for r, q in enumerate(problem.network.requirements) if not q.soft]
+    stated = problem.at(hard, np.repeat(problem.stated[:, None], len(hard), axis=1))
+    try:
+        return any_point(problem, stated, 1) is None
+    except OutOfEffort:
+        return False
+
+
 def stated_only(problem: Problem) -> Problem:
     """Make the same problem with every input at its stated value."""
     stated = Problem(problem.network)
@@ -231,6 +241,17 @@ def any_point(problem: Problem, constraints: Constraints, effort: int) -> Indice
     return Search(problem, constraints, effort).any_point(problem.first, problem.last)
 
 
+def roomy(problem: Problem, constraints: Constraints, point: Indices) -> Indices:
+    """Move settings that rather be low or high as far as holds the other way, so that the others have room."""
+    settings = problem.network.settings
+    point = point.copy()
+    for i in problem.by_name:
+        if settings[i].decl.rather:
+            found = band(problem, constraints, point, i)
+            point[i] = found.last if settings[i].decl.rather == "low" else found.first
+    return point
+
+
 def settle(problem: Problem, constraints: Constraints, point: Indices) -> Indices:
     """Move what the preferences leave open: to the middle of its band, or to the end its setting names.
 
@@ -239,10 +260,7 @@ def settle(problem: Problem, constraints: Constraints, point: Indices) -> Indice
     settings = problem.network.settings
     leaning = [i for i in problem.by_name if settings[i].decl.rather]
     centred = [i for i in problem.by_name if not settings[i].decl.rather]
-    point = point.copy()
-    for i in leaning:
-        found = band(problem, constraints, point, i)
-        point[i] = found.last if settings[i].decl.rather == "low" else found.first
+    point = roomy(problem, constraints, point)
     for _ in range(MOST_ROUNDS):
         before = point.copy()
         for i in centred:
@@ -262,9 +280,11 @@ def settle(problem: Problem, constraints: Constraints, point: Indices) -> Indice
 
 def _answer(problem: Problem, choice: _Choice, robust: bool) -> Answer:
     point = choice.point
-    bands = proved_bands(problem, _without_merits(choice.constraints), point)
+    plain = _without_merits(choice.constraints)
+    bands = proved_bands(problem, plain, point)
     merits = tuple(float(problem.merit(m, point[:, None])[0]) for m in range(len(problem.network.merits)))
-    limits = tuple(_limits(problem, bands, point, m) for m in range(len(merits)))
+    room = roomy(problem, plain, point)
+    limits = tuple(_limits(problem, plain, room, m) for m in range(len(merits)))
     closest = margins(problem, point, choice.active)
     return Answer(point, bands, closest, merits, limits, choice.dropped, robust, problem.boxes)
 
@@ -290,8 +310,11 @@ def margins(problem: Problem, point: Indices, active: Sequence[int]) -> tuple[Ma
     return tuple(found)
 
 
-def _limits(problem: Problem, bands: Sequence[Band], point: Indices, merit: int) -> tuple[int, ...]:
-    """Name what keeps a merit from growing: what ends the band of each setting that moves it, where it would help."""
+def _limits(problem: Problem, constraints: Constraints, point: Indices, merit: int) -> tuple[int, ...]:
+    """Name what keeps a merit from growing: what ends the band of each setting that moves it, where it would help.
+
+    ``point`` gives room: a setting that took its end only because nothing else mattered must not look like a limit.
+    """
     node = problem.network.merits[merit].node
     found: list[int] = []
     for i in range(problem.tape.setting_count):
@@ -300,7 +323,8 @@ def _limits(problem: Problem, bands: Sequence[Band], point: Indices, merit: int)
         moved = np.repeat(point[:, None], 2, axis=1)
         moved[i] = [max(point[i] - 1, problem.first[i]), min(point[i] + 1, problem.last[i])]
         down, up = problem.merit(merit, moved)
-        reason = bands[i].above if up > down else bands[i].below
+        edge = band(problem, constraints, point, i)
+        reason = edge.above if up > down else edge.below
         if reason >= 0 and reason not in found:
             found.append(reason)
     return tuple(found)

@@ -273,9 +273,15 @@ class Search:
         return np.asarray(sound[:, int(np.argmax(values >= values.max() - 1e-12 * abs(values.max())))])
 
     def _halves(self, box: _Box, merit: int | None) -> list[_Box]:
-        """Split a box: first where the merit lies, else the setting with the most steps."""
+        """Split a box: first a setting whose direction is not proved, then where the merit lies, then the widest.
+
+        Where all directions are proved, contraction does the rest.
+        """
         widths = (box.last - box.first).astype(float)
-        if merit is not None:
+        undecided = (box.signs == UNKNOWN).any(axis=0) & (widths > 0)
+        if undecided.any():
+            widths[~undecided] = 0.0
+        elif merit is not None:
             widths[box.signs[-1] != 0] *= 4.0
         i = max(self.problem.by_name, key=lambda k: widths[k])
         middle = (box.first[i] + box.last[i]) // 2

@@ -3,14 +3,13 @@
 from typing import Any
 
 from ..meaning.display import rounded, unit_for, with_unit
-from ..meaning.model import Model
-from ..solving.answering import Answer, Margin, Refusal, feasible
+from ..solving.answering import Margin, Refusal, feasible
 from ..solving.problem import Problem
 from ..text.diagnostic import Diagnostic, Related, diagnose
 from .formulas import requirement_text
 
 
-def explain_refusal(model: Model, problem: Problem, refusal: Refusal, effort: int) -> Diagnostic:
+def explain_refusal(problem: Problem, refusal: Refusal, effort: int) -> Diagnostic:
     """Make the diagnostic of a refusal."""
     network = problem.network
     facts: dict[str, Any] = {"profile": network.profile.name, "machine": network.machine}
@@ -45,7 +44,7 @@ def _role(problem: Problem, margin: Margin) -> str:
     return f"{said}: {left} <= {right} at the closest settings"
 
 
-def stated_only(model: Model, problem: Problem, answer: Answer, effort: int) -> Diagnostic:
+def stated_only(problem: Problem, effort: int) -> Diagnostic:
     """Name the input whose range, made exact, would let something hold for all values."""
     network = problem.network
     whole = Problem(network)
