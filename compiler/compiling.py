@@ -48,7 +48,9 @@ class _Prepared:
         return any(f.is_error for f in self.faults)
 
     def compiled(self, solutions: tuple["Solution", ...] = ()) -> Compiled:
-        return Compiled(() if self.failed else solutions, order(self.faults), self.sources)
+        # A faulty text's report comes in order and cut to length already.
+        found = tuple(self.faults) if self.model is None else order(self.faults)
+        return Compiled(() if self.failed else solutions, found, self.sources)
 
 
 def compile_file(

@@ -59,7 +59,7 @@ def files_in(folder: Path) -> list[str]:
 
 def test_a_good_file(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run("check", "good.melt") == 0
-    assert capsys.readouterr().out == "good.melt: holds (job on tube)\n"
+    assert capsys.readouterr().out == "good.melt: sound (job on tube)\n"
     assert run("compile", "good.melt", "--out", "made") == 0
     written = capsys.readouterr().out.split()
     assert written and all((here / path).is_file() for path in written)
@@ -86,7 +86,7 @@ def test_nothing_is_written_where_one_file_of_several_is_bad(here: Path, capsys:
 
 def test_check_goes_on_to_the_next_file(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run("check", "bad.melt", "good.melt") == 1
-    assert "good.melt: holds" in capsys.readouterr().out
+    assert "good.melt: sound" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(
@@ -222,7 +222,7 @@ def process(*arguments: str, folder: Path) -> subprocess.CompletedProcess[str]:
 
 def test_processes(here: Path) -> None:
     good = process("check", "good.melt", folder=here)
-    assert (good.returncode, good.stdout, good.stderr) == (0, "good.melt: holds (job on tube)\n", "")
+    assert (good.returncode, good.stdout, good.stderr) == (0, "good.melt: sound (job on tube)\n", "")
     bad = process("compile", "bad.melt", "--out", "made", folder=here)
     assert bad.returncode == 1
     assert "Traceback" not in bad.stderr and bad.stderr.count("error[") == 2
