@@ -1,4 +1,4 @@
-"""Lowering: nodes are shared, products are gathered without changing values, and the right laws and values are taken."""
+"""Lowering: nodes are shared, products keep their value, and the right laws and values are taken."""
 
 from collections.abc import Callable, Iterator
 
@@ -136,7 +136,7 @@ def _products() -> st.SearchStrategy[Formula]:
 
 
 def _agree(lowered: Lower, formula: Formula) -> None:
-    """Compare the tape with the evaluator of the checked text, and with the formula in Python, at all lattice points."""
+    """Compare the tape with the evaluator of the checked text and with the formula in Python, at all points."""
     small = Small(CASE.settings, CASE.inputs, ((formula, Formula("1e9", "1e9")),), ())
     model, found, faults = lowered(small.text)
     assert found is not None, faults

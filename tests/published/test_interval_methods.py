@@ -81,8 +81,8 @@ def test_dependency_does_not_spoil_an_optimum(network: Callable[[str], Network])
 def test_contraction(network: Callable[[str], Network]) -> None:
     """Benhamou, Goualard, Granvilliers and Puget, Revising hull and box consistency, ICLP 1999 (from memory).
 
-    2 x = z - y^2 with x in [0, 20], y in [-10, 10], z in [0, 16]: x in [0, 8], y in [-4, 4], z in [0, 16]. Ours works on
-    lattices and by proved directions, so y is given by its halves: the square rises on one and falls on the other.
+    2 x = z - y^2 with x in [0, 20], y in [-10, 10], z in [0, 16]: x in [0, 8], y in [-4, 4], z in [0, 16]. Ours works
+    on lattices and by proved directions, so y is given by its halves: the square rises on one and falls on the other.
     """
     for low, high, kept in (("0", "10", (0.0, 4.0)), ("-10", "0", (-4.0, 0.0))):
         settings = (

@@ -99,10 +99,21 @@ class Small:
     def stated(self) -> dict[str, Floats]:
         return {i.name: np.array([i.stated]) for i in self.inputs}
 
-    def holds(self, point: tuple[int, ...], inputs: Mapping[str, Floats], within: float) -> bool:
-        """Whether all requirements hold at all samples, with sides taken as equal within a share of the larger."""
+    def holds(
+        self, point: tuple[int, ...], inputs: Mapping[str, Floats], within: float, cancelling: bool = False
+    ) -> bool:
+        """Whether all requirements hold at all samples, with sides taken as equal within a share of the larger.
+
+        What is not a number does not hold; with ``cancelling`` it does, where the text divides: a factor that cancels
+        counts as never zero, and a sample may hit its zero.
+        """
         values = {**self.settings_at(point), **inputs}
-        return all(bool(share(left.of(values), right.of(values), within).all()) for left, right in self.requires)
+        for left, right in self.requires:
+            one, two = left.of(values), right.of(values)
+            excused = cancelling and "/" in left.melt + right.melt
+            if not (share(one, two, within) | (excused & np.isnan(two - one))).all():
+                return False
+        return True
 
     def merit(self, k: int, point: tuple[int, ...]) -> float:
         return float(np.ravel(self.merits[k].of({**self.settings_at(point), **self.stated()}))[0])
