@@ -47,9 +47,7 @@ def _parser() -> argparse.ArgumentParser:
     compile_.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder to write into")
     compile_.set_defaults(run=_compile)
 
-    check = commands.add_parser(
-        "check", help="check the text, and that nothing is plainly impossible"
-    )
+    check = commands.add_parser("check", help="check the text, and that nothing is plainly impossible")
     check.add_argument("files", nargs="+", type=Path, metavar="FILE")
     check.set_defaults(run=_check)
 

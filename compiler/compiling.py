@@ -129,10 +129,13 @@ def _wanted(model: Model, file: str, machine: str, faults: list[Diagnostic]) -> 
 
 def _undefined(prepared: _Prepared, problem: "Problem") -> bool:
     """Report operations that are not defined for all input values; tell whether there are any."""
-    from .solving.definedness import undefined
+    from .solving.definedness import unbound, undefined
 
     found = undefined(problem, lambda span: _excerpt(prepared.sources, span))
-    prepared.faults += found
+    known = {(f.code, f.span) for f in prepared.faults}
+    # A formula is at fault once, however many machines it is tried on.
+    prepared.faults += [f for f in found if (f.code, f.span) not in known]
+    prepared.faults += unbound(problem)
     return bool(found)
 
 

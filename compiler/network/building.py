@@ -4,11 +4,12 @@ import math
 
 from ..meaning.dimensions import constant_of
 from ..meaning.functions import CONSTANTS
-from ..meaning.units import parse_unit, to_base_text
+from ..meaning.units import NUMBER, Dimension, parse_unit, to_base_text
 from ..syntax import tree
 from ..text.source import NOWHERE, Span
 from . import products
 from .graph import Node
+from .kinds import dimension_of
 from .quadrature import gauss_legendre
 
 _BINARY = {"+": "add", "-": "sub", "*": "mul", "/": "div"}
@@ -21,21 +22,22 @@ class Graph:
     def __init__(self) -> None:
         self.nodes: list[Node] = []
         self.law = ""
-        self._index: dict[tuple[str, tuple[int, ...], float, str], int] = {}
+        self._index: dict[tuple[str, tuple[int, ...], float, str, Dimension], int] = {}
         self._factors: dict[int, products.Factors] = {}
 
-    def add(
-        self,
-        operator: str,
-        arguments: tuple[int, ...] = (),
-        span: Span = NOWHERE,
-        value: float = 0.0,
-        name: str = "",
-    ) -> int:
+    def add(self, operator: str, arguments: tuple[int, ...], span: Span = NOWHERE) -> int:
         """Give the node of an operation, a new one only where there is none that says the same."""
         if operator in ("mul", "div", "powi"):
             return self._product(operator, arguments, span)
-        return self._node(operator, arguments, span, value, name)
+        return self._operation(operator, arguments, span)
+
+    def variable(self, operator: str, name: str, dimension: Dimension, span: Span) -> int:
+        """Give the node of a ``setting`` or an ``input``."""
+        return self._node(Node(operator, (), 0.0, name, dimension, span, self.law))
+
+    def constant(self, value: float, dimension: Dimension = NUMBER, span: Span = NOWHERE) -> int:
+        """Give the node of a constant in base units."""
+        return self._node(Node("constant", (), value, "", dimension, span, self.law))
 
     def _product(self, operator: str, arguments: tuple[int, ...], span: Span) -> int:
         """Add a product; one whose operands share a factor is built anew with the factor gathered."""
@@ -48,25 +50,24 @@ class Graph:
             factors = products.joined(left, right, 1 if operator == "mul" else -1)
             shared = any(n in left for n in right)
         if shared:
-            node = products.rebuild(factors, lambda o, a: self._node(o, a, span), self.constant)
+            node = products.rebuild(factors, lambda o, a: self._operation(o, a, span), self.constant)
         else:
-            node = self._node(operator, arguments, span)
+            node = self._operation(operator, arguments, span)
         if len(factors) > 1 or factors.get(node) != 1:
             self._factors.setdefault(node, factors)
         return node
 
-    def _node(self, operator: str, arguments: tuple[int, ...], span: Span, value: float = 0.0, name: str = "") -> int:
-        key = (operator, arguments, value, name)
-        found = self._index.get(key)
-        if found is None:
-            found = len(self.nodes)
-            self._index[key] = found
-            self.nodes.append(Node(operator, arguments, value, name, span, self.law))
-        return found
+    def _operation(self, operator: str, arguments: tuple[int, ...], span: Span) -> int:
+        exponent = self.nodes[arguments[-1]].value if operator in ("pow", "powi") else 1.0
+        dimension = dimension_of(operator, [self.nodes[a].dimension for a in arguments], exponent)
+        return self._node(Node(operator, arguments, 0.0, "", dimension, span, self.law))
 
-    def constant(self, value: float, span: Span = NOWHERE) -> int:
-        """Give the node of a constant in base units."""
-        return self.add("constant", (), span, value)
+    def _node(self, node: Node) -> int:
+        key = (node.operator, node.arguments, node.value, node.name, node.dimension)
+        found = self._index.setdefault(key, len(self.nodes))
+        if found == len(self.nodes):
+            self.nodes.append(node)
+        return found
 
 
 class Lowering:
@@ -86,7 +87,7 @@ class Lowering:
             case tree.Literal():
                 unit = parse_unit(e.number.unit) if e.number.unit else None
                 value = to_base_text(e.number.digits, unit) if unit else float(e.number.digits)
-                return self.graph.constant(value, e.span)
+                return self.graph.constant(value, unit.dimension if unit else NUMBER, e.span)
             case tree.Reference():
                 return self._reference(e)
             case tree.Negation():
@@ -104,7 +105,8 @@ class Lowering:
         if e.name in self._bound:
             return self._bound[e.name]
         if e.name in CONSTANTS:
-            return self.graph.constant(CONSTANTS[e.name][0], e.span)
+            value, dimension, _ = CONSTANTS[e.name]
+            return self.graph.constant(value, dimension, e.span)
         return self.resolve(e)
 
     def _apply(self, operator: str, operands: tuple[tree.Expression, ...], span: Span) -> int | None:
@@ -124,7 +126,7 @@ class Lowering:
         if exponent * 2 == 1:
             return self.graph.add("sqrt", (base,), e.span)
         operator = "powi" if exponent.denominator == 1 else "pow"
-        return self.graph.add(operator, (base, self.graph.constant(float(exponent), e.right.span)), e.span)
+        return self.graph.add(operator, (base, self.graph.constant(float(exponent), span=e.right.span)), e.span)
 
     def _call(self, e: tree.Call) -> int | None:
         name = e.function.text

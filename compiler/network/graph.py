@@ -20,6 +20,7 @@ class Node:
     arguments: tuple[int, ...]
     value: float
     name: str
+    dimension: Dimension
     span: Span
     law: str
 

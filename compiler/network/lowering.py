@@ -99,7 +99,7 @@ class _Assembly(Lowering):
     def _input(self, given: GivenValue) -> int | None:
         amount = given.amount
         assert amount is not None
-        node = self.graph.add("input", (), given.span, name=given.name)
+        node = self.graph.variable("input", given.name, amount.unit.dimension, given.span)
         self.inputs[given.name] = InputVariable(given, node, amount.stated, amount.low, amount.high)
         return node
 
@@ -150,7 +150,7 @@ class _Assembly(Lowering):
     def _setting(self, name: str) -> None:
         decl = self.model.settings[name]
         pin = self.profile.pins.get(name)
-        node = self.graph.add("setting", (), decl.span, name=name)
+        node = self.graph.variable("setting", name, decl.dimension, decl.span)
         first, last = 0, decl.last
         if pin is not None:
             first = last = round(index_on_lattice(decl, pin.amount.stated))

@@ -154,7 +154,12 @@ CATALOGUE: dict[str, Entry] = {
         "make their when conditions exclude each other",
     ),
     "M408": Entry("nothing-derives", "nothing derives {name} for {profile} on {machine}", "{advice}"),
-    "M409": Entry("unbound-setting", "no active law limits {name} on {machine}", "", "warning"),
+    "M409": Entry(
+        "unbound-setting",
+        "no law limits {name} on {machine}, so any value would do",
+        "pin it, or limit it with a law",
+        "warning",
+    ),
     "M410": Entry("pin-range", "{name} takes one exact number, not {found}", "write: {advice}"),
     "M411": Entry("pinned-twice", "{name} is both given and pinned", "keep one of the two lines"),
     "M412": Entry("no-such-machine", "the profile does not name a machine {name}", "{near}"),
