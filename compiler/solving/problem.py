@@ -4,6 +4,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,6 +89,10 @@ class Problem:
         """Settings in an order that does not hang on the order of the text."""
         self.boxes = 0
         self._inputs_of: dict[int, Mask] = {}
+        self.verdicts: dict[tuple[bytes, bytes, int], Any] = {}
+        """What ``proving`` has decided, by input ranges, lattice point and requirement."""
+        self.directions: dict[bytes, dict[int, NDArray[np.int8]]] = {}
+        """What ``slopes.directions`` has proved, by the ranges it was proved for."""
 
     def at(self, requirements: Sequence[int], inputs: Floats) -> Constraints:
         """Make constraints of requirements, each at its column of ``inputs`` (inputs, requirements)."""

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from .operators import Interval
 from .problem import TOLERANCE, UNKNOWN, Indices, Problem, slack_of
-from .slopes import input_slopes, signs_of
+from .slopes import directions, input_slopes, signs_of, worst_corner
 from .tape import Floats, Mask
 
 MOST_QUESTIONS = 1024
@@ -40,9 +40,15 @@ def prove(problem: Problem, indices: Indices, requirements: Sequence[int]) -> li
 
 
 def prove_all(problem: Problem, questions: Sequence[tuple[Indices, int]]) -> list[Verdict]:
-    """Decide pairs of a lattice point and a requirement over the whole input ranges."""
-    parts = [questions[at : at + MOST_QUESTIONS] for at in range(0, len(questions), MOST_QUESTIONS)]
-    return [verdict for part in parts for verdict in _Proof(problem, part).verdicts()]
+    """Decide pairs of a lattice point and a requirement over the whole input ranges; what was decided is kept."""
+    known, ranges = problem.verdicts, problem.low.tobytes() + problem.high.tobytes()
+    keys = [(ranges, point.tobytes(), r) for point, r in questions]
+    asked = {key: question for key, question in zip(keys, questions, strict=True) if key not in known}
+    new = list(asked)
+    for at in range(0, len(new), MOST_QUESTIONS):
+        part = new[at : at + MOST_QUESTIONS]
+        known.update(zip(part, _Proof(problem, [asked[key] for key in part]).verdicts(), strict=True))
+    return [known[key] for key in keys]
 
 
 @dataclass(slots=True)
@@ -84,19 +90,41 @@ class _Proof:
 
     def verdicts(self) -> list[Verdict]:
         """Go on until every question is decided or given up."""
-        count = len(self.holds)
-        low, high = (np.repeat(end[:, None], count, axis=1) for end in (self.problem.low, self.problem.high))
-        open_ = _Pieces(np.arange(count), low, high)
-        whole = True
+        problem, count = self.problem, len(self.holds)
+        proved = directions(problem)
+        signs = np.array([proved[int(n)][problem.tape.setting_count :] for n in self.slack], dtype=np.int8)
+        signs = signs.reshape(count, -1).T
+        corner = worst_corner(problem, signs)
+        low, high = (np.where(signs == UNKNOWN, end[:, None], corner) for end in (problem.low, problem.high))
+        decided = self._at_corners(np.flatnonzero((low == high).all(axis=0)), corner)
+        open_ = _Pieces(np.arange(count), low, high).take(~decided)
         while open_.question.size:
-            open_ = self._round(open_, whole)
-            whole = False
+            open_ = self._round(open_)
         return [Verdict(h, self.worst[:, q]) for q, h in enumerate(self.holds)]
 
-    def _round(self, open_: _Pieces, whole: bool) -> _Pieces:
+    def _at_corners(self, rows: NDArray[np.int64], corner: Floats) -> Mask:
+        """Decide questions that have one worst corner, there alone; tell which could be decided."""
+        problem, decided = self.problem, np.zeros(len(self.holds), dtype=np.bool_)
+        if not rows.size:
+            return decided
+        x = problem.variables(problem.settings_at(self.distinct[:, self.place[rows]]), corner[:, rows])
+        boxes = problem.tape.enclosures(x, x, outputs=self._outputs(rows))
+        with np.errstate(all="ignore"):
+            lo, hi = self._gather(boxes, self.slack, rows)
+            sides = [np.abs(self._gather(boxes, side, rows)) for side in (self.left, self.right)]
+            sound = np.isfinite(lo) & np.isfinite(hi)
+            holds = sound & (lo >= -2 * TOLERANCE * np.min(sides, axis=1).max(axis=0))
+            fails = sound & (hi < -TOLERANCE * np.max(sides, axis=(0, 1)))
+        self.worst[:, rows] = corner[:, rows]
+        for q in rows[fails]:
+            self.holds[q] = False
+        decided[rows[holds | fails]] = True
+        return decided
+
+    def _round(self, open_: _Pieces) -> _Pieces:
         """Decide what can be decided; give the halves of the rest."""
         questions = open_.question
-        slopes, sound = self._slopes(open_, whole)
+        slopes, sound = self._slopes(open_)
         self._collapse(open_, slopes, sound)
         steepest = np.maximum(np.abs(slopes.low), np.abs(slopes.high))
         proved = self._enclosed(open_, steepest) & sound
@@ -116,20 +144,11 @@ class _Proof:
     def _outputs(self, questions: NDArray[np.int64]) -> list[int]:
         return [int(n) for nodes in (self.left, self.right, self.slack) for n in nodes[questions]]
 
-    def _slopes(self, open_: _Pieces, whole: bool) -> tuple[_Slopes, Mask]:
-        """Enclose slopes over the boxes, and tell in which of them the slack is defined everywhere.
-
-        In the first round all boxes are the ``whole`` input ranges, and questions at one lattice point share a row.
-        """
+    def _slopes(self, open_: _Pieces) -> tuple[_Slopes, Mask]:
+        """Enclose slopes over the boxes, and tell in which of them the slack is defined everywhere."""
         problem, questions = self.problem, open_.question
-        if whole:
-            column, points = self.place, self.distinct
-            low, high = problem.low[:, None], problem.high[:, None]
-        else:
-            column, points = np.arange(questions.size), self.distinct[:, self.place[questions]]
-            low, high = open_.low, open_.high
-        nodes = self.slack[questions]
-        enclosures, slopes, wanted = input_slopes(problem, points, low, high, [int(n) for n in nodes])
+        points, nodes = self.distinct[:, self.place[questions]], self.slack[questions]
+        enclosures, slopes, wanted = input_slopes(problem, points, open_.low, open_.high, [int(n) for n in nodes])
         found = _Slopes(np.zeros(open_.low.shape), np.zeros(open_.low.shape))
         for node in np.unique(nodes):
             slope, rows = slopes[node] if wanted else None, np.flatnonzero(nodes == node)
@@ -137,8 +156,8 @@ class _Proof:
                 continue
             for part, end in ((found.low, slope.lo), (found.high, slope.hi)):
                 end = np.broadcast_to(end, (len(wanted), end.shape[-1]))
-                part[np.ix_(np.array(wanted), rows)] = end if end.shape[1] == 1 else end[:, column[rows]]
-        return found, problem.defined(enclosures, nodes, column)
+                part[np.ix_(np.array(wanted), rows)] = end if end.shape[1] == 1 else end[:, rows]
+        return found, problem.defined(enclosures, nodes, np.arange(questions.size))
 
     def _collapse(self, open_: _Pieces, slopes: _Slopes, sound: Mask) -> None:
         """Put inputs of proved direction at their worse end, and those without influence at one value."""

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .problem import NO_BOUND, TOLERANCE, UNKNOWN, Constraints, Indices, Problem
-from .slopes import Signs, setting_signs
+from .slopes import Signs, directions, setting_signs
 from .tape import row
 
 MOST_PASSES = 12
@@ -74,7 +74,7 @@ class Search:
             if known is not None:
                 best, best_value = known, self._raise(constraints, merit, known)
         order = count()
-        root = _Box(first.copy(), last.copy(), np.full((len(constraints), len(first)), UNKNOWN, dtype=np.int8))
+        root = _Box(first.copy(), last.copy(), self._known_signs(constraints))
         heap: list[tuple[float, int, _Box]] = [(-np.inf, next(order), root)]
         while heap:
             bound, _, box = heapq.heappop(heap)
@@ -100,6 +100,12 @@ class Search:
                 if merit is None or best is None or ceiling > best_value:
                     heapq.heappush(heap, (-ceiling, next(order), half))
         return best
+
+    def _known_signs(self, constraints: Constraints) -> Signs:
+        """Give the signs (constraints, settings) that hold over all settings and inputs; each box proves the others."""
+        proved, count = directions(self.problem), self.problem.tape.setting_count
+        rows = [proved[o][:count] for o in constraints.output]
+        return np.array(rows, dtype=np.int8).reshape(len(constraints), count)
 
     def _raise(self, constraints: Constraints, merit: int, point: Indices) -> float:
         """Ask for more of the merit than a point has; give what it has."""

@@ -41,6 +41,38 @@ def signs_of(low: Floats, high: Floats) -> Signs:
     return signs
 
 
+def directions(problem: Problem) -> dict[int, Signs]:
+    """Prove signs (settings, then inputs) for all requirements and merits, over all settings and all input values.
+
+    What is proved here holds in every box and at every point; most directions are. Keyed by output node.
+    """
+    key = b"".join(a.tobytes() for a in (problem.first, problem.last, problem.low, problem.high))
+    found = problem.directions.get(key)
+    if found is None:
+        found = problem.directions[key] = _directions(problem)
+    return found
+
+
+def _directions(problem: Problem) -> dict[int, Signs]:
+    tape = problem.tape
+    low = problem.variables(problem.settings_at(problem.first[:, None]), problem.low[:, None])
+    high = problem.variables(problem.settings_at(problem.last[:, None]), problem.high[:, None])
+    outputs = [r.slack for r in problem.network.requirements] + [m.node for m in problem.network.merits]
+    enclosures = tape.enclosures(low, high, outputs=outputs)
+    moving = np.concatenate([problem.first < problem.last, problem.low < problem.high])
+    wanted = [int(v) for v in np.flatnonzero(moving)]
+    slopes = tape.slopes(enclosures, wanted, outputs=outputs) if wanted else []
+    defined = problem.defined(enclosures, np.array(outputs, dtype=np.int64), np.zeros(len(outputs), dtype=np.int64))
+    found = {}
+    for output, sound in zip(outputs, defined, strict=True):
+        signs = np.zeros(len(moving), dtype=np.int8)
+        if wanted:
+            signs[wanted] = sign_of(slopes[output], 0, len(wanted)) if sound else UNKNOWN
+        reached = [bool(tape.depends[output] >> v & 1) for v in range(len(moving))]
+        found[output] = np.where(reached, signs, 0).astype(np.int8)
+    return found
+
+
 def setting_signs(problem: Problem, constraints: Constraints, first: Indices, last: Indices) -> Signs:
     """Prove signs (constraints, settings) over a box of settings, each constraint at its own inputs."""
     signs = np.zeros((len(constraints), problem.tape.setting_count), dtype=np.int8)
@@ -80,14 +112,24 @@ def worst_inputs(problem: Problem, indices: Indices) -> Floats:
     The corner is exact where the slopes' signs are proved over the whole ranges; an input whose sign is not
     proved goes where its slope leans. Any choice is sound: a scenario only ever adds a necessary condition.
     """
-    requirements = problem.network.requirements
-    corners = np.repeat(problem.stated[:, None], len(requirements), axis=1)
-    outputs = [r.slack for r in requirements]
-    _, slopes, wanted = input_slopes(problem, indices, problem.low[:, None], problem.high[:, None], outputs)
-    for r, output in enumerate(outputs if wanted else ()):
-        low, high = ends(slopes[output], 0, len(wanted))
-        with np.errstate(invalid="ignore"):
-            lean = np.nan_to_num(np.sign(low + high))
-        for way, i in zip(lean, wanted, strict=True):
-            corners[i, r] = {1.0: problem.low[i], -1.0: problem.high[i]}.get(float(way), problem.stated[i])
+    outputs = [r.slack for r in problem.network.requirements]
+    proved = directions(problem)
+    signs = np.array([proved[o][problem.tape.setting_count :] for o in outputs], dtype=np.int8)
+    corners = worst_corner(problem, signs.reshape(len(outputs), -1).T)
+    open_ = [r for r, o in enumerate(outputs) if (proved[o][problem.tape.setting_count :] == UNKNOWN).any()]
+    if open_:
+        nodes = [outputs[r] for r in open_]
+        _, slopes, wanted = input_slopes(problem, indices, problem.low[:, None], problem.high[:, None], nodes)
+        for r in open_:
+            low, high = ends(slopes[outputs[r]], 0, len(wanted))
+            with np.errstate(invalid="ignore"):
+                lean = np.nan_to_num(np.sign(low + high))
+            for way, i in zip(lean, wanted, strict=True):
+                corners[i, r] = {1.0: problem.low[i], -1.0: problem.high[i]}.get(float(way), problem.stated[i])
     return corners
+
+
+def worst_corner(problem: Problem, signs: Signs) -> Floats:
+    """Put inputs (inputs, rows) at the end that makes a slack least, where the sign of its slope is known."""
+    low, high, stated = (a[:, None] for a in (problem.low, problem.high, problem.stated))
+    return np.where(signs == 1, low, np.where(signs == -1, high, stated))
