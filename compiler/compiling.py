@@ -129,18 +129,18 @@ def _wanted(model: Model, file: str, machine: str, faults: list[Diagnostic]) -> 
 
 def _undefined(prepared: _Prepared, problem: "Problem") -> bool:
     """Report operations that are not defined for all input values; tell whether there are any."""
-    from .solving.definedness import unbound, undefined
+    from .solving.definedness import undefined
 
     found = undefined(problem, lambda span: _excerpt(prepared.sources, span))
     known = {(f.code, f.span) for f in prepared.faults}
     # A formula is at fault once, however many machines it is tried on.
     prepared.faults += [f for f in found if (f.code, f.span) not in known]
-    prepared.faults += unbound(problem)
     return bool(found)
 
 
 def _solve(prepared: _Prepared, network: "Network", effort: int) -> "Solution | None":
     from .solving.answering import DEFAULT_EFFORT, Refusal, solve
+    from .solving.definedness import unbound
     from .solving.problem import Problem
     from .telling.refusing import explain_refusal, stated_only
     from .telling.solution import solution
@@ -157,6 +157,7 @@ def _solve(prepared: _Prepared, network: "Network", effort: int) -> "Solution | 
         facts: dict[str, Any] = {"profile": network.profile.name, "machine": network.machine, "why": why}
         faults.append(diagnose("M506", network.profile.span, **facts))
         return None
+    faults += unbound(problem)
     for r in outcome.dropped:
         requirement = network.requirements[r]
         faults.append(diagnose("M508", requirement.span, want=requirement.name, machine=network.machine))

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from typing import Any
 
@@ -41,6 +41,12 @@ class Constraints:
     output: tuple[int, ...]
     bound: Floats
     inputs: Floats
+    before: dict[int, dict[int, Floats]] = field(default_factory=dict, compare=False, repr=False)
+    """What was evaluated of the inputs alone, by the number of their columns."""
+
+    def nodes(self) -> list[int]:
+        """List the nodes of both sides."""
+        return [n for n in (*self.left, *self.right) if n >= 0]
 
     def __len__(self) -> int:
         return len(self.requirement)
@@ -155,16 +161,25 @@ class Problem:
         ``which`` (rows,) names the constraint of each row, ``indices`` (settings, rows) its lattice point. NaN
         where a side is not a finite number: then nothing is known, and comparing it says so.
         """
-        x = self.variables(self.settings_at(indices), constraints.inputs[:, which])
-        left, right = self._sides(constraints, x, (), indices.shape[1])
+        before = {i: v if v.size == 1 else v[which] for i, v in self._before(constraints, constraints.inputs).items()}
+        left, right = self._sides(constraints, self.settings_at(indices), before, (), indices.shape[1])
         rows = np.arange(which.size)
         return slack_of(left[which, rows], right[which, rows])
 
     def table(self, constraints: Constraints, indices: Indices) -> Floats:
         """Give slack plus tolerance of every constraint (constraints, rows) at every lattice point."""
         column, inputs = self._merged(constraints)
-        x = [*self.settings_at(indices)[:, None, :], *inputs[:, :, None]]
-        return slack_of(*self._sides(constraints, x, column, indices.shape[1]))
+        before = {i: v[:, None] for i, v in self._before(constraints, inputs).items()}
+        settings = self.settings_at(indices)[:, None, :]
+        return slack_of(*self._sides(constraints, settings, before, column, indices.shape[1]))
+
+    def _before(self, constraints: Constraints, inputs: Floats) -> dict[int, Floats]:
+        """Evaluate what hangs on the inputs of constraints alone, once for each set of constraints."""
+        key = inputs.shape[1]
+        found = constraints.before.get(key)
+        if found is None:
+            found = constraints.before[key] = self.tape.before_settings(inputs, constraints.nodes())
+        return found
 
     def _merged(self, constraints: Constraints) -> tuple[list[int], Floats]:
         """Put constraints that differ in no input they depend on at one column of inputs; give column and inputs."""
@@ -194,10 +209,10 @@ class Problem:
         return found
 
     def _sides(
-        self, constraints: Constraints, x: list[Floats], column: Sequence[int], rows: int
+        self, constraints: Constraints, settings: Floats, before: dict[int, Floats], column: Sequence[int], rows: int
     ) -> tuple[Floats, Floats]:
         """Evaluate both sides of each constraint, (constraints, rows); ``column`` is where it stands in a table."""
-        nodes = self.tape.values(x, outputs=[n for n in (*constraints.left, *constraints.right) if n >= 0])
+        nodes = self.tape.after_settings(settings, before, constraints.nodes())
         sides = np.empty((2, len(constraints), rows))
         for side, wanted in zip(sides, (constraints.left, constraints.right), strict=True):
             for c, node in enumerate(wanted):

@@ -5,13 +5,14 @@ vary along an axis costs nothing there. Slopes are carried forward for chosen va
 a variable. Only the nodes that the wanted outputs need are evaluated; the others are left out of the result.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..network.graph import Network
+from .chaining import chain
 from .operators import BARE, Interval, Operator
 
 Floats = NDArray[np.float64]
@@ -33,7 +34,10 @@ class _Step:
 
 
 class Tape:
-    """A network made ready for evaluation. ``depends`` has a bit for each variable that a node depends on."""
+    """A network made ready for evaluation. ``depends`` has a bit for each variable that a node depends on.
+
+    What depends only on constants and on inputs that are known exactly is evaluated once and for all.
+    """
 
     def __init__(self, network: Network) -> None:
         self.network = network
@@ -44,23 +48,28 @@ class Tape:
         self._enclosures = [Interval(_LEFT_OUT, _LEFT_OUT)] * len(network.nodes)
         self._steps: list[_Step] = []
         self._parts: dict[tuple[int, ...], list[_Step]] = {}
+        self._parted: dict[tuple[int, ...], tuple[list[_Step], list[_Step], list[int]]] = {}
         for at, variable in enumerate(self.variables):
             self.depends[variable] = 1 << at
+        self._moves = [False] * len(network.nodes)
+        exact = {i.node: i.stated for i in network.inputs if i.low == i.high}
         with np.errstate(all="ignore"):
             for i, node in enumerate(network.nodes):
-                self._prepare(i, node.operator, node.arguments, node.value)
+                self._prepare(i, node.operator, node.arguments, exact.get(i, node.value))
+                self._moves[i] |= i in self.variables and i not in exact
 
     def _prepare(self, i: int, operator: str, arguments: tuple[int, ...], value: float) -> None:
-        """Take in a node: one that depends on no variable is evaluated once and for all."""
-        if operator == "constant":
+        """Take in a node; one in which nothing moves is evaluated here."""
+        if operator in ("constant", "setting", "input"):
+            # A variable that moves is overwritten by each batch.
             constant = np.array([value])
             self._values[i], self._enclosures[i] = constant, Interval(constant, constant)
-        if operator in ("constant", "setting", "input"):
             return
         step = _Step(i, operator, BARE[operator], arguments)
         for argument in arguments:
             self.depends[i] |= self.depends[argument]
-        if self.depends[i]:
+            self._moves[i] |= self._moves[argument]
+        if self._moves[i]:
             self._steps.append(step)
         else:
             self._values[i] = step.operator.value(*[self._values[a] for a in arguments])
@@ -88,9 +97,46 @@ class Tape:
         found = self._values.copy()
         for at, i in enumerate(self.variables):
             found[i] = x[at]
+        return self._evaluated(found, self._part(outputs))
+
+    def before_settings(self, inputs: Batch, outputs: Iterable[int]) -> dict[int, Floats]:
+        """Evaluate, for the outputs, all that hangs on inputs alone; gives what ``after_settings`` needs of it."""
+        first, _, needed = self._halves(outputs)
+        found = self._values.copy()
+        for at, i in enumerate(self.variables[self.setting_count :]):
+            found[i] = inputs[at]
+        self._evaluated(found, first)
+        return {i: found[i] for i in needed}
+
+    def after_settings(self, settings: Batch, before: Mapping[int, Floats], outputs: Iterable[int]) -> list[Floats]:
+        """Evaluate the outputs at settings, from what was evaluated before them."""
+        _, last, _ = self._halves(outputs)
+        found = self._values.copy()
+        for at, i in enumerate(self.variables[: self.setting_count]):
+            found[i] = settings[at]
+        for i, value in before.items():
+            found[i] = value
+        return self._evaluated(found, last)
+
+    @staticmethod
+    def _evaluated(found: list[Floats], steps: list[_Step]) -> list[Floats]:
         with np.errstate(all="ignore"):
-            for step in self._part(outputs):
+            for step in steps:
                 found[step.node] = step.operator.value(*[found[a] for a in step.arguments])
+        return found
+
+    def _halves(self, outputs: Iterable[int]) -> tuple[list[_Step], list[_Step], list[int]]:
+        """Part the steps for some outputs into those before and after settings, and what passes between."""
+        key = tuple(sorted(set(outputs)))
+        found = self._parted.get(key)
+        if found is None:
+            mask = (1 << self.setting_count) - 1
+            steps = self._part(key)
+            first = [s for s in steps if not self.depends[s.node] & mask]
+            last = [s for s in steps if self.depends[s.node] & mask]
+            used = {a for s in last for a in s.arguments} | set(key)
+            needed = sorted(i for i in used if self._moves[i] and not self.depends[i] & mask)
+            found = self._parted[key] = (first, last, needed)
         return found
 
     def enclosures(self, low: Batch, high: Batch, *, outputs: Iterable[int] | None = None) -> list[Interval]:
@@ -120,7 +166,8 @@ class Tape:
         with np.errstate(all="ignore"):
             for step in self._part(outputs):
                 if self.depends[step.node] & mask:
-                    found[step.node] = _chain(step, enclosures, found)
+                    arguments, inner = [enclosures[a] for a in step.arguments], [found[a] for a in step.arguments]
+                    found[step.node] = chain(step.name, enclosures[step.node], arguments, inner)
         return found
 
     def partial(self, enclosures: list[Interval]) -> list[tuple[int, str, tuple[int, ...]]]:
@@ -163,33 +210,6 @@ def outside(operator: str, arguments: tuple[int, ...], enclosures: list[Interval
     else:
         inside = (enclosures[arguments[1]].lo >= 0) | (first.lo > 0) | (first.hi < 0)
     return ~inside
-
-
-def _chain(step: _Step, enclosures: list[Interval], found: list[Bounds]) -> Bounds:
-    inner = [found[a] for a in step.arguments]
-    if step.name == "add":
-        return _sum(inner[0], inner[1])
-    if step.name == "sub":
-        return _sum(inner[0], _negative(inner[1]))
-    if step.name == "neg":
-        return _negative(inner[0])
-    total: Bounds = None
-    for partial, slope in zip(step.operator.slopes(*[enclosures[a] for a in step.arguments]), inner, strict=True):
-        if slope is not None:
-            total = _sum(total, _MULTIPLY(partial, slope))
-    return total
-
-
-_MULTIPLY = BARE["mul"].enclosure
-_ADD = BARE["add"].enclosure
-
-
-def _sum(a: Bounds, b: Bounds) -> Bounds:
-    return (b if a is None else a) if a is None or b is None else _ADD(a, b)
-
-
-def _negative(a: Bounds) -> Bounds:
-    return None if a is None else Interval(-a.hi, -a.lo)
 
 
 def row(interval: Interval, at: int) -> tuple[float, float]:
