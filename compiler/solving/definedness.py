@@ -35,7 +35,8 @@ def undefined(problem: Problem, excerpt: Excerpt) -> list[Diagnostic]:
         inner = network.nodes[argument]
         place = inner.span if divides and inner.span.end else node.span
         unit = unit_for(inner.dimension)
-        bounds = with_unit(lo, unit) if lo == hi else f"{shown(lo, unit)} .. {with_unit(hi, unit)}"
+        ends = shown(lo, unit), with_unit(hi, unit)
+        bounds = ends[1] if ends[0] == shown(hi, unit) else " .. ".join(ends)
         facts: dict[str, Any] = {"what": inner.name or excerpt(place), "range": bounds, "machine": network.machine}
         facts["advice"] = _advice(network, tape.depends[argument] >> tape.setting_count)
         found.setdefault(node.span, diagnose("M501" if divides else "M502", node.span, **facts))

@@ -68,13 +68,18 @@ def _spread(problem: Problem, point: Indices, low: Floats, high: Floats, nodes: 
     return spread
 
 
-def refined(problem: Problem, point: Indices, node: int) -> tuple[float, float]:
-    """Enclose one node more closely: the inputs whose direction is not proved are cut into pieces."""
-    _, slopes, wanted = input_slopes(problem, point, problem.low[:, None], problem.high[:, None])
+def refined(problem: Problem, point: Indices, node: int) -> tuple[float, float] | None:
+    """Enclose one node more closely: the inputs whose direction is not proved are cut into pieces.
+
+    None where every direction is proved, so that the plain range is exact.
+    """
+    _, slopes, wanted = input_slopes(problem, point, problem.low[:, None], problem.high[:, None], [node])
     signs = sign_of(slopes[node], 0, len(wanted)) if wanted else np.zeros(0, dtype=np.int8)
     open_inputs = [i for sign, i in zip(signs, wanted, strict=True) if sign == UNKNOWN][:4]
+    if not open_inputs:
+        return None
     low, high = _pieces(problem, open_inputs)
-    _, slopes, wanted = input_slopes(problem, point, low, high)
+    _, slopes, wanted = input_slopes(problem, point, low, high, [node])
     ends = []
     for way in (-1, 1):
         first, last = low.copy(), high.copy()
@@ -88,12 +93,14 @@ def refined(problem: Problem, point: Indices, node: int) -> tuple[float, float]:
             first[i] = np.where(up, high[i], first[i])
             last[i] = np.where(down & ~up, low[i], last[i])
         settings = problem.settings_at(point[:, None])
-        box = problem.tape.enclosures(problem.variables(settings, first), problem.variables(settings, last))[node]
+        box = problem.tape.enclosures(
+            problem.variables(settings, first), problem.variables(settings, last), outputs=[node]
+        )[node]
         ends.append(float(np.max(box.hi)) if way > 0 else float(np.min(box.lo)))
     return ends[0], ends[1]
 
 
-def _pieces(problem: Problem, open_inputs: list[int], most: int = 1024) -> tuple[Floats, Floats]:
+def _pieces(problem: Problem, open_inputs: list[int], most: int = 400) -> tuple[Floats, Floats]:
     """Cut the ranges of some inputs evenly into at most so many boxes (inputs, boxes)."""
     count = max(1, int(most ** (1 / len(open_inputs)))) if open_inputs else 1
     shape = [count] * len(open_inputs)

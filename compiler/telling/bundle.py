@@ -13,7 +13,7 @@ from ..meaning.model import Amount, GivenValue
 from ..meaning.units import Unit
 from ..solving.answering import Margin
 from ..solving.bands import MERIT_END
-from ..solving.ranging import cost_of_ranges, ranges
+from ..solving.ranging import cost_of_ranges
 from ..syntax import tree
 from .formulas import comparison_text, corner_lookup, requirement_text, with_numbers
 from .solution import Solution
@@ -372,10 +372,8 @@ def _laws(solution: Solution) -> list[Data]:
 
 def _warnings(solution: Solution) -> list[Data]:
     found = []
-    validities = solution.network.validities
-    left = ranges(solution.problem, solution.answer.point, [v.left for v in validities])
-    right = ranges(solution.problem, solution.answer.point, [v.right for v in validities])
-    for validity, (_, _, highest), (_, lowest, _) in zip(validities, left, right, strict=True):
+    for validity in solution.network.validities:
+        highest, lowest = solution.ranges[validity.left][2], solution.ranges[validity.right][1]
         if highest > lowest + 1e-9 * max(abs(highest), abs(lowest)):
             found.append(
                 {
@@ -394,9 +392,7 @@ def _notices(solution: Solution, kind: str) -> list[Data]:
     for notice in solution.network.notices:
         if notice.kind != kind:
             continue
-        left = ranges(solution.problem, solution.answer.point, [t[0] for t in notice.tests])
-        right = ranges(solution.problem, solution.answer.point, [t[1] for t in notice.tests])
-        if all(lf[1] <= r[2] for lf, r in zip(left, right, strict=True)):
+        if all(solution.ranges[left][1] <= solution.ranges[right][2] for left, right in notice.tests):
             found.setdefault(
                 notice.text, {"text": notice.text, "law": notice.law, "place": solution.place(notice.span)}
             )

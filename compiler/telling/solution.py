@@ -1,7 +1,7 @@
 """A solved profile on a machine, with what is needed to talk about it."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -28,12 +28,16 @@ class Derived:
 
 @dataclass(frozen=True, slots=True)
 class Solution:
-    """A model, a network of it, and its answer."""
+    """A model, a network of it, and its answer.
+
+    ``ranges`` gives (stated, low, high) in base units at the chosen settings, for the nodes that are talked about.
+    """
 
     model: Model
     problem: Problem
     answer: Answer
     derived: Mapping[str, Derived]
+    ranges: Mapping[int, tuple[float, float, float]]
 
     @property
     def network(self) -> Network:
@@ -100,21 +104,21 @@ class Solution:
 
 
 def solution(model: Model, problem: Problem, answer: Answer) -> Solution:
-    """Gather a solution and the values of all its derived quantities."""
-    names = list(problem.network.derived)
-    found = ranges(problem, answer.point, [problem.network.derived[n] for n in names])
-    derived = {
-        n: Derived(n, stated, low, high, model.dimensions[n])
-        for n, (stated, low, high) in zip(names, found, strict=True)
-    }
+    """Gather a solution and the values of all that is told of it."""
+    network = problem.network
+    nodes = dict.fromkeys(network.derived.values())
+    nodes |= dict.fromkeys(n for v in network.validities for n in (v.left, v.right))
+    nodes |= dict.fromkeys(n for notice in network.notices for test in notice.tests for n in test)
+    found = dict(zip(nodes, ranges(problem, answer.point, list(nodes)), strict=True))
     # A grade is read from the whole range of its quantity, so that range is worth more work.
-    for grade in problem.network.grades:
-        name = model.grades[grade].quantity
-        if name in derived:
-            low, high = refined(problem, answer.point, problem.network.derived[name])
-            known = derived[name]
-            derived[name] = replace(known, low=max(low, known.low), high=min(high, known.high))
-    return Solution(model, problem, answer, derived)
+    for node in network.grades.values():
+        if node in found:
+            stated, low, high = found[node]
+            closer = refined(problem, answer.point, node)
+            if closer is not None:
+                found[node] = (stated, max(low, closer[0]), min(high, closer[1]))
+    derived = {n: Derived(n, *found[node], model.dimensions[n]) for n, node in network.derived.items()}
+    return Solution(model, problem, answer, derived, found)
 
 
 def at_corner(solution: Solution, margin: Margin) -> dict[str, float]:
