@@ -1,0 +1,1 @@
+"""The language as data: the grammar and its reference."""

@@ -1,0 +1,1 @@
+"""The trade as text: quantities, laws, materials, machines."""

@@ -1,0 +1,1 @@
+"""Output formats as data."""
