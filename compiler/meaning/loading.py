@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from ..syntax import tree
-from ..syntax.reading import read
+from ..syntax.keeping import read_kept
 from ..text.diagnostic import Diagnostic, Related, diagnose
 from ..text.source import NOWHERE, Source, Span
 from .near import brief, near
@@ -81,7 +81,7 @@ class _Loader:
             return
         source = Source(name, path, text)
         loaded.sources[name] = source
-        file, faults = read(source)
+        file, faults = read_kept(source)
         loaded.faults += faults
         for statement in file.statements:
             if isinstance(statement, tree.Use):

@@ -8,11 +8,11 @@ import numpy as np
 
 from ..network.graph import Network
 from .bands import Band, band, proved_bands
-from .problem import Constraints, Indices, Problem
+from .problem import TOLERANCE, Constraints, Indices, Problem
 from .proving import prove
 from .search import OutOfEffort, Search
 from .slopes import worst_inputs
-from .tape import Floats
+from .tape import Floats, row
 
 DEFAULT_EFFORT = 5_000
 """Boxes that one search may look at."""
@@ -95,13 +95,19 @@ def _solve(problem: Problem, effort: int) -> Answer | Refusal:
 
 
 def plainly_refused(problem: Problem) -> bool:
-    """Tell whether one look at all settings shows that nothing holds even at the stated values."""
-    hard = [r for r, q in enumerate(problem.network.requirements) if not q.soft]
-    stated = problem.at(hard, np.repeat(problem.stated[:, None], len(hard), axis=1))
-    try:
-        return any_point(problem, stated, 1) is None
-    except OutOfEffort:
-        return False
+    """Tell whether one look at all settings shows that some requirement fails even at the stated values."""
+    hard = [q for q in problem.network.requirements if not q.soft]
+    stated = problem.stated[:, None]
+    boxes = problem.tape.enclosures(
+        problem.variables(problem.settings_at(problem.first[:, None]), stated),
+        problem.variables(problem.settings_at(problem.last[:, None]), stated),
+        outputs=[n for q in hard for n in (q.left, q.right, q.slack)],
+    )
+    for q in hard:
+        size = max(abs(end) for side in (q.left, q.right) for end in row(boxes[side], 0))
+        if row(boxes[q.slack], 0)[1] < -2 * TOLERANCE * size:
+            return True
+    return False
 
 
 def stated_only(problem: Problem) -> Problem:

@@ -1,17 +1,16 @@
 """The lark grammar, built once and kept in the user's cache folder."""
 
-import os
 import sys
 from collections.abc import Iterator
 from functools import cache
 from importlib.resources import files
-from pathlib import Path
 from typing import Any
 
 from lark import Lark, Token
 from lark.exceptions import LarkError
 
 from .building import Builder
+from .keeping import cache_folder
 
 BUILDER = Builder()
 STARTS = ("statement", "entity_item", "profile_item", "grade_item", "law_item")
@@ -47,7 +46,7 @@ def parser() -> Lark:
 
 
 def _cached(text: str, options: dict[str, Any]) -> Lark | None:
-    folder = _cache_folder()
+    folder = cache_folder()
     if folder is None:
         return None
     name = f"grammar-{sys.version_info[0]}.{sys.version_info[1]}.bin"
@@ -66,13 +65,3 @@ def keywords() -> dict[str, str]:
 def lex(text: str) -> Iterator[Token]:
     """Give the tokens of a text, line ends and strays included."""
     return iter(parser().lex(text))
-
-
-def _cache_folder() -> Path | None:
-    base = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
-    folder = Path(base) / "meltwright"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError:
-        return None
-    return folder if os.access(folder, os.W_OK) else None
