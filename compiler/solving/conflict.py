@@ -8,6 +8,10 @@ from .search import OutOfEffort
 from .slopes import worst_inputs
 
 
+TRIAL_EFFORT = 120
+"""Boxes for each question whether a smaller set holds: the answer is known already, only its words get shorter."""
+
+
 def refusal(problem: Problem, active: list[int], effort: int) -> Refusal:
     """Drop requirements, then pins, as long as the rest still cannot hold (a deletion filter).
 
@@ -17,7 +21,7 @@ def refusal(problem: Problem, active: list[int], effort: int) -> Refusal:
 
     def holds(trial: list[int]) -> bool:
         try:
-            return feasible(problem, trial, effort, scenarios)
+            return feasible(problem, trial, min(effort, TRIAL_EFFORT), scenarios)
         except OutOfEffort:
             return True
 
