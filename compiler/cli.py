@@ -62,10 +62,9 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _effort(text: str) -> int:
-    value = int(text)
-    if value < 1:
-        raise argparse.ArgumentTypeError("must be 1 or more")
-    return value
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 1 up")
+    return int(text)
 
 
 def _compile(options: argparse.Namespace) -> int:

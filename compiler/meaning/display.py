@@ -17,7 +17,7 @@ from .units import (
 
 _TRADE = (
     "mm", "mm/s", "mm/s2", "mm3/s", "s", "1/s", "g", "N", "MPa", "W", "J", "g/cm3", "Pa*s", "K", "J/kg/K", "W/m/K",
-    "mm2/s", "kJ/mol", "kJ/kg", "W/m2/K", "N/mm", "g/min", "1/K", "N*mm",
+    "mm2/s", "kJ/mol", "kJ/kg", "W/m2/K", "N/mm", "g/min", "1/K", "N*mm", "mm/MPa", "1/MPa",
 )  # fmt: skip
 
 

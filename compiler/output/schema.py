@@ -148,7 +148,7 @@ def _setting(decl: SettingDecl) -> Schema:
 
 
 def _requirement() -> Schema:
-    texts = ("id", "law", "text", "numbers", "otherwise", "unit", "sides", "status", "source", "place")
+    texts = ("id", "law", "text", "numbers", "otherwise", "unit", "sides", "spare", "status", "source", "place")
     return _object(
         {
             **dict.fromkeys(texts, TEXT),

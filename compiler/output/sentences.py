@@ -18,7 +18,7 @@ def reason(requirement: Data) -> str:
 def limits(bundle: Data) -> str:
     """Name what keeps the first merit from growing."""
     if not bundle["merits"]:
-        return "nothing is preferred"
+        return "nothing: the profile prefers nothing"
     names = bundle["merits"][0]["limited_by"]
     return ", ".join(f"`{n}`" for n in names) or "the settings' own ranges"
 
@@ -27,7 +27,12 @@ def summary(bundle: Data) -> str:
     """Say in one paragraph what is achieved and what limits it."""
     parts = []
     met = [w["text"] for w in bundle["wants"] if w["met"]]
-    if met:
+    if met and bundle["holds"] != "all input values":
+        parts.append(
+            f"Settings for {bundle['material']} on {bundle['machine']} that meet {_and(met)} at the stated input "
+            "values only: over the whole ranges nothing does."
+        )
+    elif met:
         parts.append(f"Settings for {bundle['material']} on {bundle['machine']} that meet {_and(met)}.")
     else:
         parts.append(f"Settings for {bundle['material']} on {bundle['machine']}.")
@@ -40,12 +45,14 @@ def summary(bundle: Data) -> str:
             parts[-1] += f", and what keeps it from more is {whys}."
         else:
             parts[-1] += ", the end of the settings' own ranges."
+    else:
+        parts.append("The profile prefers nothing: these settings hold, but a `prefer` line would find better ones.")
     dropped = [w["text"] for w in bundle["wants"] if not w["met"]]
     if dropped:
         parts.append(f"Set aside, as it cannot be met here: {_and(dropped)}.")
     assumed = [i["name"] for i in bundle["inputs"] if i["evidence"] == "assumed"]
     if assumed:
-        parts.append(f"{len(assumed)} of {len(bundle['inputs'])} inputs are assumed; they are listed first below.")
+        parts.append(f"{len(assumed)} of its {len(bundle['inputs'])} inputs are assumed.")
     return " ".join(parts)
 
 
@@ -56,7 +63,7 @@ def chosen(setting: Data) -> str:
         "preference": "by the preferences",
         "low": "as low as holds",
         "high": "as high as holds",
-        "middle": "the middle of its band",
+        "middle": "the middle of what was open",
     }
     if setting["chosen"] == "pinned":
         return f"pinned: {setting['because']}"
@@ -73,7 +80,7 @@ def story(setting: Data, bundle: Data) -> str:
         "preference": "The preferences choose it",
         "low": "It is as low as holds",
         "high": "It is as high as holds",
-        "middle": "It is near the middle of what holds",
+        "middle": "Nothing prefers it, so it lies in the middle of what was open when it was chosen",
     }[setting["chosen"]]
     band = setting["band_text"]
     unit = f" {setting['unit']}" if setting["unit"] else ""

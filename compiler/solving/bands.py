@@ -50,7 +50,7 @@ def band(problem: Problem, constraints: Constraints, point: Indices, i: int) -> 
         slack = problem.table(part, moved)
         start = 0
         for way, places in asked.items():
-            ends[way] = _narrowed(ends[way], places, slack[:, start : start + len(places)], part)
+            ends[way] = _narrowed(ends[way], places, slack[:, start : start + len(places)], part, problem.tape.depends)
             start += len(places)
     return Band(ends[-1][0], ends[1][0], ends[-1][2], ends[1][2])
 
@@ -64,15 +64,19 @@ def _places(good: int, bad: int) -> list[int]:
     return [good + way * (1 + (between - 1) * k // (PLACES - 1)) for k in range(PLACES)]
 
 
-def _narrowed(known: tuple[int, int, int], places: list[int], slack: Floats, part: Constraints) -> tuple[int, int, int]:
+def _narrowed(
+    known: tuple[int, int, int], places: list[int], slack: Floats, part: Constraints, depends: Sequence[int]
+) -> tuple[int, int, int]:
     """Take what was seen at some places into what is known of one end of a band."""
     good, bad, reason = known
     failing = np.flatnonzero(~np.all(slack >= 0, axis=0))
     if not failing.size:
         return (places[-1], bad, reason)
     column = int(failing[0])
-    broken = np.where(np.isnan(slack[:, column]), -np.inf, slack[:, column])
-    requirement = part.requirement[int(np.argmin(broken))]
+    broken = [int(c) for c in np.flatnonzero(~(slack[:, column] >= 0))]
+    # Where several end a band at once, the one that hangs on the fewest quantities says it most directly.
+    direct = min(broken, key=lambda c: (depends[part.output[c]].bit_count(), part.output[c]))
+    requirement = part.requirement[direct]
     reason = requirement if requirement >= 0 else MERIT_END
     return (places[column - 1] if column else good, places[column], reason)
 

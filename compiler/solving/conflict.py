@@ -1,21 +1,23 @@
 """Where nothing holds: a smallest set of requirements and pins that cannot hold together, and by how much."""
 
-import numpy as np
+from collections.abc import Callable
+from dataclasses import replace
 
+from ..network.graph import Merit
 from .answering import Refusal, Scenarios, feasible, margins
-from .problem import Problem
-from .search import OutOfEffort
-from .slopes import worst_inputs
-
+from .problem import Indices, Problem
+from .search import OutOfEffort, Search
 
 TRIAL_EFFORT = 120
 """Boxes for each question whether a smaller set holds: the answer is known already, only its words get shorter."""
 
 
 def refusal(problem: Problem, active: list[int], effort: int) -> Refusal:
-    """Drop requirements, then pins, as long as the rest still cannot hold (a deletion filter).
+    """Name what cannot hold together, as few lines as can be found.
 
-    What cannot be decided within the effort is kept: then the set cannot hold, but a smaller one may not either.
+    Requirements that cannot hold even alone are all named: each is a conflict of its own with what is fixed. Else
+    wants, then laws, then pins are left out as long as the rest still cannot hold (a deletion filter). What cannot be
+    decided within the effort is kept: then the set cannot hold, but a smaller one may not either.
     """
     scenarios = Scenarios(problem)
 
@@ -25,52 +27,58 @@ def refusal(problem: Problem, active: list[int], effort: int) -> Refusal:
         except OutOfEffort:
             return True
 
+    alone = [r for r in active if not holds([r])]
+    kept = alone or _fewest(problem, active, holds)
+    pins = _pins(problem, kept, holds)
+    missed = _last_want(problem, kept)
+    held = [] if alone else [r for r in kept if r != missed]
+    point = _closest(problem, missed, held, scenarios, min(effort, TRIAL_EFFORT))
+    return Refusal(tuple(kept), tuple(pins), margins(problem, point, kept), problem.boxes)
+
+
+def _fewest(problem: Problem, active: list[int], holds: Callable[[list[int]], bool]) -> list[int]:
+    """Leave out requirements one by one, wants first: the limits of machine and material are the graver news."""
     requirements = problem.network.requirements
     kept = list(active)
-    for r in sorted(active, key=lambda r: (requirements[r].origin, requirements[r].name, requirements[r].otherwise)):
+
+    def rank(r: int) -> tuple[bool, str, str]:
+        return requirements[r].origin != "want", requirements[r].name, requirements[r].otherwise
+
+    for r in sorted(active, key=rank):
         trial = [k for k in kept if k != r]
         if not holds(trial):
             kept = trial
+    return kept
+
+
+def _pins(problem: Problem, kept: list[int], holds: Callable[[list[int]], bool]) -> list[int]:
+    """Name the pins without which the requirements could hold."""
     pins = []
     for i in problem.by_name:
         setting = problem.network.settings[i]
-        if setting.pin is None:
+        reached = any(problem.tape.depends[problem.network.requirements[r].slack] >> i & 1 for r in kept)
+        if setting.pin is None or not reached:
             continue
         first, last = int(problem.first[i]), int(problem.last[i])
         problem.first[i], problem.last[i] = 0, setting.decl.last
         if holds(kept):
-            problem.first[i], problem.last[i] = first, last
             pins.append(i)
-    point = _closest(problem, kept)
-    return Refusal(tuple(kept), tuple(pins), margins(problem, point, kept), problem.boxes)
+        problem.first[i], problem.last[i] = first, last
+    return pins
 
 
-def _closest(problem: Problem, kept: list[int]) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
-    """Find settings at which the worst broken requirement is broken least, by moving one setting at a time."""
-    point = (problem.first + problem.last) // 2
-    best = -np.inf
-    for _ in range(8):
-        before = point.copy()
-        constraints = problem.at(kept, worst_inputs(problem, point)[:, kept])
-        for i in range(problem.tape.setting_count):
-            width = int(problem.last[i] - problem.first[i])
-            if width == 0:
-                continue
-            moved = np.repeat(point[:, None], width + 1, axis=1)
-            moved[i] = np.arange(problem.first[i], problem.last[i] + 1)
-            slack = problem.table(constraints, moved)
-            scale = np.array([_scale(problem, r, point) for r in kept])[:, None]
-            worst = (slack / scale).min(axis=0)
-            at = int(np.argmax(worst))
-            if worst[at] > best:
-                best, point = float(worst[at]), moved[:, at].copy()
-        if (point == before).all():
-            break
-    return point
+def _last_want(problem: Problem, kept: list[int]) -> int:
+    """Give the last want of a conflict, or its last requirement where there is no want."""
+    wants = [r for r in kept if problem.network.requirements[r].origin == "want"]
+    return (wants or kept)[-1]
 
 
-def _scale(problem: Problem, r: int, point: np.ndarray[tuple[int], np.dtype[np.int64]]) -> float:
-    settings = problem.settings_at(point[:, None])
-    nodes = problem.tape.values(problem.variables(settings, problem.stated[:, None]))
-    requirement = problem.network.requirements[r]
-    return max(*(abs(float(np.ravel(nodes[n])[0])) for n in (requirement.left, requirement.right)), 1e-30)
+def _closest(problem: Problem, missed: int, held: list[int], scenarios: Scenarios, effort: int) -> Indices:
+    """Find settings where some requirements are held and another, at the stated input values, is missed by least."""
+    slack = problem.network.requirements[missed].slack
+    nearer = Problem(replace(problem.network, merits=(Merit("slack", slack),)))
+    try:
+        point = Search(nearer, scenarios.of(held), effort).best_point(problem.first, problem.last, 0)
+    except OutOfEffort as stopped:
+        point = stopped.best
+    return (problem.first + problem.last) // 2 if point is None else point

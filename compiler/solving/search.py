@@ -20,7 +20,11 @@ FEW_POINTS = 512
 
 
 class OutOfEffort(Exception):
-    """The stated limit of boxes was reached before the search ended."""
+    """The stated limit of boxes was reached before the search ended; ``best`` is the best point seen, if any."""
+
+    def __init__(self, best: Indices | None = None) -> None:
+        super().__init__()
+        self.best = best
 
 
 @dataclass(slots=True)
@@ -83,7 +87,7 @@ class Search:
             self.problem.boxes += 1
             self.limit -= 1
             if self.limit < 0:
-                raise OutOfEffort
+                raise OutOfEffort(best)
             if box.points > FEW_POINTS and not self._narrow(box, constraints, merit):
                 continue
             found = self._probe(box, constraints, merit)

@@ -9,13 +9,14 @@ from typing import Any
 
 from .. import __version__
 from ..meaning.display import rounded, shown, unit_for, with_unit
-from ..meaning.model import Amount, GivenValue
+from ..meaning.model import Amount, GivenValue, GradeDecl
 from ..meaning.units import Unit
 from ..solving.answering import Margin
 from ..solving.bands import MERIT_END
 from ..solving.ranging import cost_of_ranges
 from ..syntax import tree
 from .formulas import comparison_text, corner_lookup, requirement_text, with_numbers
+from .sides import sides, spare
 from .solution import Solution
 
 FORMAT = 1
@@ -158,7 +159,8 @@ def _requirement(solution: Solution, margin: Margin, identity: str) -> Data:
         "left": number(margin.left, unit),
         "right": number(margin.right, unit),
         "unit": unit.symbol,
-        "sides": f"{with_unit(margin.left, unit)} <= {with_unit(margin.right, unit)}",
+        "sides": " <= ".join(sides(margin.left, margin.right, unit)),
+        "spare": spare(max(margin.share, 0.0), margin, requirement),
         "margin": float(rounded(100 * max(margin.share, 0.0), 3)),
         "at": _corner(solution, margin),
         "status": law.status if law else "",
@@ -194,12 +196,12 @@ def _wants(solution: Solution) -> list[Data]:
             continue
         unit = unit_for(requirement.dimension)
         margin = margins.get(r)
-        sides = f"{with_unit(margin.left, unit)} <= {with_unit(margin.right, unit)}" if margin else ""
+        worst = " <= ".join(sides(margin.left, margin.right, unit)) if margin else ""
         found.append(
             {
                 "text": requirement.name,
                 "met": margin is not None,
-                "worst": sides,
+                "worst": worst,
                 "place": solution.place(requirement.span),
             }
         )
@@ -229,6 +231,19 @@ def _merits(solution: Solution, requirements: dict[int, Data]) -> list[Data]:
     return found
 
 
+def _wanted_worst(solution: Solution, grade: GradeDecl) -> float | None:
+    """Give the proved worst of a graded quantity where the profile bounds it on that side; None elsewhere."""
+    for margin in solution.answer.margins:
+        requirement = solution.network.requirements[margin.requirement]
+        subject, relation = requirement.comparison.left, requirement.comparison.relation
+        if requirement.origin == "want" and subject == tree.Reference(grade.quantity):
+            if relation == "<=" and not grade.more_is_better:
+                return margin.left
+            if relation == ">=" and grade.more_is_better:
+                return margin.right
+    return None
+
+
 def _grades(solution: Solution) -> Data:
     """Name the band that a graded quantity reaches for all input values."""
     found = {}
@@ -237,7 +252,9 @@ def _grades(solution: Solution) -> Data:
         derived = solution.derived.get(grade.quantity)
         if derived is None:
             continue
-        worst = derived.low if grade.more_is_better else derived.high
+        worst = _wanted_worst(solution, grade)
+        if worst is None:
+            worst = derived.low if grade.more_is_better else derived.high
         unit = next((b.unit for b in grade.bands if b.unit), unit_for(derived.dimension))
         bands = [b for b in grade.bands[:-1] if b.limit is not None]
         reached = next(

@@ -38,7 +38,7 @@ def _one(bundle: Data, name: str) -> str:
     others = [r for r in bundle["requirements"] if r["id"] in s["requirements"] and r["id"] not in named]
     if others:
         lines += ["", "  also bears on:"]
-        lines += [f"    {r['id']}: {r['sides']} ({r['margin']} % to spare)  {r['place']}" for r in others]
+        lines += [f"    {r['id']}: {r['sides']} ({r['spare']} to spare)  {r['place']}" for r in others]
     return "\n".join(lines) + "\n"
 
 
@@ -66,7 +66,7 @@ def _end(bundle: Data, side: str, end: str) -> list[str]:
     if r["numbers"]:
         lines.append(f"    {r['numbers']}")
     at = ", ".join(f"{k} {v}" for k, v in r["at"].items())
-    lines.append(f"    {r['sides']} ({r['margin']} % to spare)" + (f" at {at}" if at else ""))
+    lines.append(f"    {r['sides']} ({r['spare']} to spare)" + (f" at {at}" if at else ""))
     lines += _chain(bundle, r)
     if r["source"]:
         lines.append(f"    {r['status']}: {r['source']}")

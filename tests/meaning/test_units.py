@@ -443,3 +443,11 @@ def test_units_load_little() -> None:
     code = f"import sys, meltwright.meaning.units; print([m for m in {heavy} if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_the_reference_lists_every_unit_and_dimension() -> None:
+    from importlib.resources import files
+
+    text = files("meltwright.grammar").joinpath("README.md").read_text(encoding="utf-8")
+    missing = [n for n in [*units.UNITS, *units.DIMENSIONS] if f"`{n}`" not in text and n != "µm"]
+    assert missing == []

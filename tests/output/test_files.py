@@ -59,7 +59,7 @@ def test_ini_says_the_same_numbers_as_json(out: Path, machine: str) -> None:
     reader = configparser.ConfigParser(interpolation=None)
     reader.read_string((out / f"{machine}.ini").read_text(encoding="utf-8"))
     settings = bundle(out, machine)["settings"]
-    assert set(reader.sections()) == {"bundle", *settings}
+    assert set(reader.sections()) == {"made_for", *settings}
     for group, members in settings.items():
         assert {k: float(v) for k, v in reader[group].items()} == {k: float(s["value"]) for k, s in members.items()}
 
