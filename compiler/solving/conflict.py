@@ -15,9 +15,10 @@ TRIAL_EFFORT = 120
 def refusal(problem: Problem, active: list[int], effort: int) -> Refusal:
     """Name what cannot hold together, as few lines as can be found.
 
-    Requirements that cannot hold even alone are all named: each is a conflict of its own with what is fixed. Else
-    wants, then laws, then pins are left out as long as the rest still cannot hold (a deletion filter). What cannot be
-    decided within the effort is kept: then the set cannot hold, but a smaller one may not either.
+    Requirements that cannot hold even alone are conflicts of their own with what is fixed; those that break on the
+    same pins are named together, so that no limit hides behind another. Else wants, then laws, then pins are left out
+    as long as the rest still cannot hold (a deletion filter). What cannot be decided within the effort is kept: then
+    the set cannot hold, but a smaller one may not either.
     """
     scenarios = Scenarios(problem)
 
@@ -27,13 +28,20 @@ def refusal(problem: Problem, active: list[int], effort: int) -> Refusal:
         except OutOfEffort:
             return True
 
-    alone = [r for r in active if not holds([r])]
-    kept = alone or _fewest(problem, active, holds)
-    pins = _pins(problem, kept, holds)
+    alone: dict[tuple[int, ...], list[int]] = {}
+    for r in active:
+        if not holds([r]):
+            alone.setdefault(tuple(_pins(problem, [r], holds)), []).append(r)
+    if alone:
+        pins = min(alone, key=lambda fixed: (len(fixed), -len(alone[fixed]), fixed))
+        kept = alone[pins]
+    else:
+        kept = _fewest(problem, active, holds)
+        pins = tuple(_pins(problem, kept, holds))
     missed = _last_want(problem, kept)
     held = [] if alone else [r for r in kept if r != missed]
     point = _closest(problem, missed, held, scenarios, min(effort, TRIAL_EFFORT))
-    return Refusal(tuple(kept), tuple(pins), margins(problem, point, kept), problem.boxes)
+    return Refusal(tuple(kept), pins, margins(problem, point, kept), problem.boxes)
 
 
 def _fewest(problem: Problem, active: list[int], holds: Callable[[list[int]], bool]) -> list[int]:
@@ -52,18 +60,19 @@ def _fewest(problem: Problem, active: list[int], holds: Callable[[list[int]], bo
 
 
 def _pins(problem: Problem, kept: list[int], holds: Callable[[list[int]], bool]) -> list[int]:
-    """Name the pins without which the requirements could hold."""
+    """Leave out pins one by one as long as the requirements still cannot hold; name those that remain."""
     pins = []
+    fixed = problem.first.copy(), problem.last.copy()
     for i in problem.by_name:
         setting = problem.network.settings[i]
         reached = any(problem.tape.depends[problem.network.requirements[r].slack] >> i & 1 for r in kept)
         if setting.pin is None or not reached:
             continue
-        first, last = int(problem.first[i]), int(problem.last[i])
         problem.first[i], problem.last[i] = 0, setting.decl.last
         if holds(kept):
             pins.append(i)
-        problem.first[i], problem.last[i] = first, last
+            problem.first[i], problem.last[i] = fixed[0][i], fixed[1][i]
+    problem.first, problem.last = fixed
     return pins
 
 
