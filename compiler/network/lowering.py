@@ -22,11 +22,16 @@ from .graph import InputVariable, Merit, Network, Notice, Requirement, SettingVa
 FLIPPED = {"<=": False, "<": False, ">=": True, ">": True}
 """Whether a relation's sides change places when it is written as left <= right."""
 
+MANY_MISSING = 5
+"""Missing inputs of one entity that are told in one report."""
+
 
 def lower(model: Model, profile: ProfileDecl, machine: str, faults: list[Diagnostic]) -> Network | None:
     """Lower ``profile`` on ``machine``; None where faults were added."""
     before = len(faults)
-    network = _Assembly(model, profile, machine, faults).network()
+    assembly = _Assembly(model, profile, machine, faults)
+    network = assembly.network()
+    assembly.gather_missing()
     return network if not any(f.is_error for f in faults[before:]) else None
 
 
@@ -47,7 +52,9 @@ class _Assembly(Lowering):
         self.derived: dict[str, int] = {}
         self.lets: dict[str, LetDecl] = {}
         self.consulted: dict[str, GivenValue] = {}
+        self.lacking: dict[str, dict[str, Diagnostic]] = {}
         self._missing: set[str] = set()
+        self._undecided: set[str] = set()
 
     def network(self) -> Network | None:
         for name in self.model.settings:
@@ -173,8 +180,12 @@ class _Assembly(Lowering):
             fault = self._missing_input(quantity, law, related)
             if not self._inherited(fault, quantity):
                 self._fault(fault)
+                self.lacking.setdefault(quantity.owner, {})[name] = fault
             return
         laws = [let.law for let in self.model.lets.get(name, ())]
+        if self._undecided & set(laws):
+            # Whether the law applies hangs on a missing input, which is told already.
+            return
         if laws:
             several = "laws" if len(laws) > 1 else "law"
             verb = "do" if len(laws) > 1 else "does"
@@ -210,6 +221,23 @@ class _Assembly(Lowering):
         facts: dict[str, Any] = {"name": quantity.name, "owner": owner, "entity": entity, "advice": advice}
         return diagnose("M403", place, related=related, **facts)
 
+    def gather_missing(self) -> None:
+        """Put many missing inputs of one entity into one report, with what to start from."""
+        for owner, lacking in self.lacking.items():
+            if len(lacking) < MANY_MISSING:
+                continue
+            first = next(iter(lacking.values()))
+            self.faults[:] = [f for f in self.faults if f not in lacking.values()]
+            table = {"material": self.model.materials, "machine": self.model.machines}.get(owner, {})
+            entity = {"material": self.profile.material, "machine": self.machine}.get(owner, self.profile.name)
+            complete = [e.name for e in table.values() if lacking.keys() <= e.values.keys()]
+            advice = f"give each in {owner} {entity}"
+            if complete:
+                advice += f", or start from one that has them: {owner} {entity} from {listed(sorted(complete)[:4])}"
+            names = ", ".join(sorted(lacking))
+            facts: dict[str, Any] = {"owner": owner, "entity": entity, "count": len(lacking), "names": names}
+            self._fault(diagnose("M415", first.span, advice=advice, **facts))
+
     # ---- laws
 
     def _applies(self, law: LawDecl) -> bool:
@@ -221,6 +249,7 @@ class _Assembly(Lowering):
             for name, span in _asked(test):
                 given = self.values.get(name)
                 if given is None:
+                    self._undecided.add(law.name)
                     self._report_missing(name, span)
                 else:
                     self.consulted[name] = given

@@ -164,6 +164,7 @@ CATALOGUE: dict[str, Entry] = {
     "M411": Entry("pinned-twice", "{name} is both given and pinned", "keep one of the two lines"),
     "M412": Entry("no-such-machine", "the profile does not name a machine {name}", "{near}"),
     "M413": Entry("no-such-setting", "there is no setting {name} to explain", "{near}"),
+    "M415": Entry("many-missing-inputs", "{owner} {entity} does not give {count} quantities: {names}", "{advice}"),
     # ---- solving
     "M501": Entry("divides-by-zero", "this divides by {what}, which may be zero: {range} on {machine}", "{advice}"),
     "M502": Entry("undefined", "{what} is not defined for {range} on {machine}", "{advice}"),

@@ -298,6 +298,16 @@ CASES: dict[str, dict[str, Case]] = {
         + RUB
         + TUBE
         + JOB,
+        "many missing inputs in one report": "".join(
+            f"quantity part_{n} of machine : length in 1 .. 9 mm\n" for n in "abcde"
+        )
+        + law(*(f"require part_{n} <= 9 mm" for n in "abcde"))
+        + RUB
+        + TUBE
+        + "machine whole {\n"
+        + "".join(f"  part_{n} 2 mm\n" for n in "abcde")
+        + "}\n"
+        + JOB,
         "two laws at once": law("let made = gap")
         + law("when gap > 2 mm", "let made = 2 * gap", "require made <= 30 mm")
         .replace(USE, "")
