@@ -53,7 +53,7 @@ def _parser() -> argparse.ArgumentParser:
 
     why = commands.add_parser("why", help="explain a setting")
     why.add_argument("file", type=Path, metavar="FILE")
-    why.add_argument("setting", metavar="SETTING", help="a setting's name, like retraction.length")
+    why.add_argument("setting", metavar="SETTING", help="a setting's name, with its group")
     why.add_argument("--machine", default="", metavar="NAME", help="only this machine of the profile")
     why.set_defaults(run=_why)
     for command in (compile_, check, why):
@@ -78,12 +78,12 @@ def _compile(options: argparse.Namespace) -> int:
         compiled = compile_file(file, effort=options.effort, progress=_progress())
         faults = list(compiled.diagnostics)
         spans = {s.network.profile.name: s.network.profile.span for s in compiled.solutions}
-        for name in produced_names(compiled):
+        for name in produced_names(compiled.solutions):
             if name in taken:
                 faults.append(diagnose("M604", spans[name], name=name, other=_seen(taken[name])))
             taken[name] = file
         if not any(f.is_error for f in faults):
-            texts |= produce(compiled, faults)
+            texts |= produce(compiled.solutions, faults)
         failed |= _report(faults, compiled.sources, file)
     if failed:
         print("nothing was written", file=sys.stderr)

@@ -1,9 +1,10 @@
 """From solutions to the texts of all output files."""
 
+from collections.abc import Sequence
 from typing import Any
 
-from ..compiling import Compiled
 from ..telling.bundle import bundle
+from ..telling.solution import Solution
 from ..text.diagnostic import Diagnostic
 from .rendering import render
 from .targets import builtin_folder, read_targets
@@ -11,17 +12,17 @@ from .targets import builtin_folder, read_targets
 Data = dict[str, Any]
 
 
-def produced_names(compiled: Compiled) -> list[str]:
+def produced_names(solutions: Sequence[Solution]) -> list[str]:
     """Give the profiles for which files will be written."""
-    return list(dict.fromkeys(s.network.profile.name for s in compiled.solutions))
+    return list(dict.fromkeys(s.network.profile.name for s in solutions))
 
 
-def produce(compiled: Compiled, faults: list[Diagnostic]) -> dict[str, str]:
+def produce(solutions: Sequence[Solution], faults: list[Diagnostic]) -> dict[str, str]:
     """Render every profile through every target; gives texts by path below the output folder."""
     targets = read_targets(builtin_folder(), faults)
     texts: dict[str, str] = {}
-    for name in produced_names(compiled):
-        bundles = [bundle(s) for s in compiled.solutions if s.network.profile.name == name]
+    for name in produced_names(solutions):
+        bundles = [bundle(s) for s in solutions if s.network.profile.name == name]
         profile: Data = {"name": name, "material": bundles[0]["material"]}
         texts |= render(targets, profile, bundles, faults)
     return texts

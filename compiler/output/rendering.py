@@ -8,9 +8,9 @@ from typing import Any
 from jinja2 import FileSystemLoader, StrictUndefined
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 
+from ..telling import sentences
 from ..text.diagnostic import Diagnostic, diagnose
 from ..text.source import NOWHERE
-from . import sentences
 from .targets import Target, TargetFile
 
 Data = dict[str, Any]

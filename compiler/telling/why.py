@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from ..output.sentences import find, reason, story
+from .sentences import find, reason, story
 
 Data = dict[str, Any]
 
