@@ -4,10 +4,12 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from pathlib import Path
 from typing import Any, TypeVar
 
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
+from ..text.source import Source
 from .declaring import listed_twice
 from .entities import lineage, take
 from .laws import Names, unknown_word
@@ -17,6 +19,7 @@ from .model import (
     GivenValue,
     GradeDecl,
     MeritDecl,
+    Model,
     PinDecl,
     ProfileDecl,
     SettingDecl,
@@ -187,6 +190,23 @@ def _given(
         faults.append(diagnose("M235", item.name.span, name=name, value=text_of(item.value)))
     else:
         _pin(tree.Pin(item.name, item.value, None, item.span), None, draft, around, faults)
+
+
+def asked_pin(text: str, model: Model, faults: list[Diagnostic]) -> tuple[PinDecl | None, Source]:
+    """Read ``NAME = VALUE`` as a pin on a setting; gives it, or None after reporting, and the text that was read."""
+    from ..syntax.reading import read
+
+    source = Source("what is asked", Path("asked"), f'profile asked {{\n  pin {text} because "asked"\n}}\n')
+    file, found = read(source)
+    faults += found
+    names = Names(model.quantities, model.settings, model.lets)
+    around = Surroundings(names, model.grades, model.merits, model.materials, model.machines, model.dimensions)
+    draft = _Draft()
+    for statement in file.statements if not found else ():
+        for item in statement.items if isinstance(statement, tree.Entity) else ():
+            if isinstance(item, tree.Pin):
+                _pin(item, "asked", draft, around, faults)
+    return next(iter(draft.pins.values()), None), source
 
 
 def _pin(item: tree.Pin, reason: str | None, draft: _Draft, around: Surroundings, faults: list[Diagnostic]) -> None:
