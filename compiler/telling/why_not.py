@@ -30,9 +30,7 @@ def _one(solution: Solution, pin: PinDecl) -> str:
     active = [m.requirement for m in solution.answer.margins]
     broken = [m for m in margins(_opened(solution, i), point, active) if not m.share >= -2 * TOLERANCE]
     if not broken:
-        lines.append(
-            "  holds too, with the other settings kept; the preferences or the setting's own leaning chose otherwise"
-        )
+        lines.append(f"  holds too, with the other settings kept; {_otherwise(solution, i)}")
     for margin in broken:
         requirement = network.requirements[margin.requirement]
         left, right = sides(margin.left, margin.right, unit_for(requirement.dimension))
