@@ -6,11 +6,16 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import settings
 from meltwright.meaning.checking import check_file
 from meltwright.meaning.loading import library_folder
 from meltwright.meaning.model import LetDecl, Model
 from meltwright.meaning.units import parse_unit, to_base_text
 from meltwright.solving.evaluating import Evaluator
+
+# A slow machine must not fail a test, and the same commit must give the same result twice.
+settings.register_profile("house", deadline=None, derandomize=True)
+settings.load_profile("house")
 
 
 @cache
