@@ -80,7 +80,7 @@ def refined(problem: Problem, point: Indices, node: int) -> tuple[float, float] 
         return None
     low, high = _pieces(problem, open_inputs)
     _, slopes, wanted = input_slopes(problem, point, low, high, [node])
-    ends = []
+    settings, ends = problem.settings_at(point[:, None]), []
     for way in (-1, 1):
         first, last = low.copy(), high.copy()
         for row_at, i in enumerate(wanted):
@@ -92,7 +92,6 @@ def refined(problem: Problem, point: Indices, node: int) -> tuple[float, float] 
             up, down = (rising, falling) if way > 0 else (falling, rising)
             first[i] = np.where(up, high[i], first[i])
             last[i] = np.where(down & ~up, low[i], last[i])
-        settings = problem.settings_at(point[:, None])
         box = problem.tape.enclosures(
             problem.variables(settings, first), problem.variables(settings, last), outputs=[node]
         )[node]

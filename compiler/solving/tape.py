@@ -49,14 +49,14 @@ class Tape:
         self._steps: list[_Step] = []
         self._parts: dict[tuple[int, ...], list[_Step]] = {}
         self._parted: dict[tuple[int, ...], tuple[list[_Step], list[_Step], list[int]]] = {}
-        for at, variable in enumerate(self.variables):
-            self.depends[variable] = 1 << at
         self._moves = [False] * len(network.nodes)
         exact = {i.node: i.stated for i in network.inputs if i.low == i.high}
+        for at, variable in enumerate(self.variables):
+            self.depends[variable] = 1 << at
+            self._moves[variable] = variable not in exact
         with np.errstate(all="ignore"):
             for i, node in enumerate(network.nodes):
                 self._prepare(i, node.operator, node.arguments, exact.get(i, node.value))
-                self._moves[i] |= i in self.variables and i not in exact
 
     def _prepare(self, i: int, operator: str, arguments: tuple[int, ...], value: float) -> None:
         """Take in a node; one in which nothing moves is evaluated here."""

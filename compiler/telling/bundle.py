@@ -21,7 +21,6 @@ from .solution import Solution
 
 FORMAT = 1
 DIGITS = 5
-NOT_COVERED = "library/README.md"
 
 Data = dict[str, Any]
 

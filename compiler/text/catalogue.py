@@ -185,9 +185,6 @@ CATALOGUE: dict[str, Entry] = {
         "the independent check does not confirm the answer for {profile} on {machine}: {why}",
         "this is a fault of the program; please report it",
     ),
-    "M507": Entry(
-        "outside-validity", "law {law} is used outside its range on {machine}: {text}", "{advice}", "warning"
-    ),
     "M508": Entry(
         "want-dropped",
         "the want {want} cannot be met on {machine}",

@@ -62,14 +62,6 @@ def diagnose(
     return Diagnostic(code, span, entry.message.format_map(facts), advice, tuple(related))
 
 
-class Faults(Exception):
-    """Raised where a stage cannot go on; carries every diagnostic found so far."""
-
-    def __init__(self, diagnostics: Iterable[Diagnostic]) -> None:
-        self.diagnostics = tuple(diagnostics)
-        super().__init__("; ".join(f"{d.code} {d.message}" for d in self.diagnostics))
-
-
 def order(diagnostics: Iterable[Diagnostic]) -> tuple[Diagnostic, ...]:
     """Sort by file and place and drop repeats, so that a report never depends on the order of checks."""
     unique = dict.fromkeys(diagnostics)
