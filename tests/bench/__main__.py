@@ -56,7 +56,7 @@ def once(path: Path) -> tuple[Clock, dict[str, tuple[float, int]]]:
                 clock.time("check", lambda q=problem, a=answer: _check(model, q, a))
                 clock.time("telling", lambda q=problem, a=answer: solution(model, q, a))
     compiled = compile_file(path)
-    clock.time("rendering", lambda: produce(compiled, []))
+    clock.time("rendering", lambda: produce(compiled.solutions, []))
     return clock, machines
 
 
