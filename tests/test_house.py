@@ -8,7 +8,7 @@ import pytest
 from meltwright.meaning.loading import library_folder
 
 COMPILER = library_folder().parent / "compiler"
-FLOORS = ["text", "syntax", "meaning", "network", "solving", "telling", "output", "compiling", "cli"]
+FLOORS = ["text", "syntax", "meaning", "network", "solving", "telling", "output", "compiling", "commands", "cli"]
 MODULES = sorted(COMPILER.rglob("*.py"))
 
 

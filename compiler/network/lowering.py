@@ -1,6 +1,6 @@
 """From a profile on a machine to its constraint network."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from ..meaning.dimensions import names_in
@@ -33,6 +33,11 @@ def lower(model: Model, profile: ProfileDecl, machine: str, faults: list[Diagnos
     network = assembly.network()
     assembly.gather_missing()
     return network if not any(f.is_error for f in faults[before:]) else None
+
+
+def lower_all(model: Model, asked: Sequence[tuple[ProfileDecl, str]], faults: list[Diagnostic]) -> list[Network | None]:
+    """Lower profiles on machines; those to which the same laws apply in the same way share their nodes."""
+    return [lower(model, profile, machine, faults) for profile, machine in asked]
 
 
 class _Assembly(Lowering):

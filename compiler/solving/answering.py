@@ -79,6 +79,26 @@ def solve(network: Network, effort: int = DEFAULT_EFFORT) -> tuple[Problem, Answ
         return problem, Refusal((), (), (), problem.boxes)
 
 
+def solve_all(networks: Sequence[Network], effort: int = DEFAULT_EFFORT) -> list[tuple[Problem, Answer | Refusal]]:
+    """Solve networks, together where they have the same structure; each outcome is as if it were solved alone."""
+    return [solve(n, effort) for n in networks]
+
+
+def hold_all(networks: Sequence[Network], effort: int = DEFAULT_EFFORT) -> list[bool | None]:
+    """Tell for each network whether some settings meet its requirements for all input values; None: not decided.
+
+    Wants that say 'if possible' do not count. Networks of the same structure are looked at together.
+    """
+    return [_holds(n, effort) for n in networks]
+
+
+def _holds(network: Network, effort: int) -> bool | None:
+    try:
+        return feasible(Problem(network), [r for r, q in enumerate(network.requirements) if not q.soft], effort)
+    except OutOfEffort:
+        return None
+
+
 def _solve(problem: Problem, effort: int) -> Answer | Refusal:
     found = _choose(problem, effort)
     if found is not None:

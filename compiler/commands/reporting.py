@@ -1,0 +1,83 @@
+"""What the commands share: reports, paths as seen, progress, and the option for effort."""
+
+import argparse
+import os
+import sys
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TextIO
+
+from ..text.diagnostic import Diagnostic, Related, write
+from ..text.source import Source, Span
+
+
+def takes_effort(command: argparse.ArgumentParser) -> None:
+    """Give a command the option that limits its search."""
+    command.add_argument("--effort", type=_effort, default=0, metavar="BOXES", help="how long to search, in boxes")
+
+
+def _effort(text: str) -> int:
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 1 up")
+    return int(text)
+
+
+def report(diagnostics: Sequence[Diagnostic], sources: dict[str, Source], file: Path) -> bool:
+    """Write diagnostics to standard error; tell whether any is an error."""
+    if diagnostics:
+        shown = {name: seen(source.path) for name, source in sources.items()}
+        shown[file.name] = seen(file)
+        at_hand = {shown[name]: source for name, source in sources.items()}
+        print(write([_moved(d, shown) for d in diagnostics], at_hand), file=sys.stderr)
+    errors = sum(d.is_error for d in diagnostics)
+    if errors:
+        print(f"{seen(file)}: {errors} {'error' if errors == 1 else 'errors'}", file=sys.stderr)
+    return errors > 0
+
+
+def _moved(d: Diagnostic, shown: Mapping[str, str]) -> Diagnostic:
+    """Name the places of a diagnostic as they are seen from the working folder."""
+
+    def moved(span: Span) -> Span:
+        return replace(span, file=shown.get(span.file, span.file))
+
+    return replace(d, span=moved(d.span), related=tuple(Related(moved(r.span), r.role) for r in d.related))
+
+
+def seen(path: Path) -> str:
+    """Give a path as it can be opened from the working folder; far files keep their whole path."""
+    try:
+        relative = os.path.relpath(path)
+    except (OSError, ValueError):
+        return str(path)
+    far = relative.split(os.sep)[:3] == [os.pardir] * 3
+    return os.path.abspath(path) if far else relative
+
+
+class _Line:
+    """A progress line on a terminal, shown once more than a second of work is seen to be left."""
+
+    def __init__(self, stream: TextIO) -> None:
+        from time import monotonic
+
+        self._stream = stream
+        self._clock = monotonic
+        self._start = monotonic()
+        self._shown = False
+
+    def __call__(self, done: int, total: int) -> None:
+        spent = self._clock() - self._start
+        left = spent / done * (total - done) if done else 0.0
+        if done == total:
+            if self._shown:
+                self._stream.write("\r\x1b[K")
+        elif self._shown or left > 1.0:
+            self._shown = True
+            self._stream.write(f"\r\x1b[K{done} of {total} machines, about {left:.0f} s left")
+        self._stream.flush()
+
+
+def progress() -> _Line | None:
+    """Give a progress line where somebody can see it."""
+    return _Line(sys.stderr) if sys.stderr.isatty() else None
