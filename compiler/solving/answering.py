@@ -84,17 +84,22 @@ def solve_all(networks: Sequence[Network], effort: int = DEFAULT_EFFORT) -> list
     return [solve(n, effort) for n in networks]
 
 
-def hold_all(networks: Sequence[Network], effort: int = DEFAULT_EFFORT) -> list[bool | None]:
+def hold_all(
+    networks: Sequence[Network], effort: int = DEFAULT_EFFORT, active: Sequence[Sequence[int]] | None = None
+) -> list[bool | None]:
     """Tell for each network whether some settings meet its requirements for all input values; None: not decided.
 
-    Wants that say 'if possible' do not count. Networks of the same structure are looked at together.
+    ``active`` names the requirements of each network that count: all, where it is left out, but wants that say
+    'if possible'. Networks of the same structure are looked at together.
     """
-    return [_holds(n, effort) for n in networks]
+    if active is None:
+        active = [[r for r, q in enumerate(n.requirements) if not q.soft] for n in networks]
+    return [_holds(n, counted, effort) for n, counted in zip(networks, active, strict=True)]
 
 
-def _holds(network: Network, effort: int) -> bool | None:
+def _holds(network: Network, active: Sequence[int], effort: int) -> bool | None:
     try:
-        return feasible(Problem(network), [r for r, q in enumerate(network.requirements) if not q.soft], effort)
+        return feasible(Problem(network), active, effort)
     except OutOfEffort:
         return None
 
