@@ -8,9 +8,9 @@ import sys
 from collections.abc import Sequence
 
 from . import __version__
-from .commands import check, compile, why
+from .commands import check, compile, vary, why, worth
 
-COMMANDS = (compile, check, why)
+COMMANDS = (compile, check, vary, why, worth)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -161,6 +161,9 @@ def _solve(prepared: _Prepared, network: "Network", effort: int) -> "Solution | 
     for r in outcome.dropped:
         requirement = network.requirements[r]
         faults.append(diagnose("M508", requirement.span, want=requirement.name, machine=network.machine))
+    if not outcome.certified:
+        facts = {"profile": network.profile.name, "machine": network.machine}
+        faults.append(diagnose("M507", network.profile.span, limit=f"{effort:,}", more=10 * effort, **facts))
     if not outcome.robust:
         faults.append(stated_only(problem, effort))
     return solution(model, problem, outcome)

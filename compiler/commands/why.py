@@ -1,6 +1,7 @@
 """``why``: explain a setting, or why it is not another value."""
 
 import argparse
+import json
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,6 +20,7 @@ def register(commands: Any) -> None:
     why.add_argument("setting", metavar="SETTING", help="a setting's name, with its group; or: not 'SETTING = VALUE'")
     why.add_argument("value", nargs="?", default="", metavar="'SETTING = VALUE'", help="after not: the value to try")
     why.add_argument("--machine", default="", metavar="NAME", help="only this machine of the profile")
+    why.add_argument("--json", action="store_true", help="the same facts for programs")
     takes_effort(why)
     why.set_defaults(run=_why)
 
@@ -35,22 +37,31 @@ def _why(options: argparse.Namespace) -> int:
     if report(compiled.diagnostics, compiled.sources, options.file):
         return 1
     if refused:
-        return _why_not(options.value, compiled, options.file)
-    from ..telling.bundle import bundle
-    from ..telling.why import why
+        return _why_not(options, compiled)
+    from ..telling.why import explain, why
 
-    print(why([bundle(s) for s in compiled.solutions], options.setting), end="")
+    found = [explain(s, options.setting) for s in compiled.solutions]
+    _print({"setting": options.setting, "machines": found} if options.json else why(found))
     return 0
 
 
-def _why_not(text: str, compiled: "Compiled", file: Path) -> int:
-    from ..meaning.profiles import asked_pin
-    from ..telling.why_not import why_not
+def _why_not(options: argparse.Namespace, compiled: "Compiled") -> int:
+    from ..meaning.asking import asked_pin
+    from ..telling.why_not import explain_not, why_not
 
     faults: list[Diagnostic] = []
-    pin, source = asked_pin(text, compiled.solutions[0].model, faults)
+    pin, source = asked_pin(options.value, compiled.solutions[0].model, faults)
     if pin is None or faults:
-        report(faults, {**compiled.sources, source.name: source}, file)
+        report(faults, {**compiled.sources, source.name: source}, options.file)
         return 1
-    print(why_not(list(compiled.solutions), pin), end="")
+    found = explain_not(compiled.solutions, pin, options.effort)
+    _print({"setting": pin.name, "machines": found} if options.json else why_not(found))
     return 0
+
+
+def _print(answer: str | dict[str, Any]) -> None:
+    """Write text as it is, and data as JSON of a stable layout."""
+    if isinstance(answer, str):
+        print(answer, end="")
+    else:
+        print(json.dumps(answer, indent=2, ensure_ascii=False, allow_nan=False))

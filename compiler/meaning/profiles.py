@@ -4,12 +4,10 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from pathlib import Path
 from typing import Any, TypeVar
 
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
-from ..text.source import Source
 from .declaring import listed_twice
 from .entities import lineage, take
 from .laws import Names, unknown_word
@@ -19,7 +17,6 @@ from .model import (
     GivenValue,
     GradeDecl,
     MeritDecl,
-    Model,
     PinDecl,
     ProfileDecl,
     SettingDecl,
@@ -192,30 +189,13 @@ def _given(
         _pin(tree.Pin(item.name, item.value, None, item.span), None, draft, around, faults)
 
 
-def asked_pin(text: str, model: Model, faults: list[Diagnostic]) -> tuple[PinDecl | None, Source]:
-    """Read ``NAME = VALUE`` as a pin on a setting; gives it, or None after reporting, and the text that was read."""
-    from ..syntax.reading import read
-
-    source = Source("what is asked", Path("asked"), f'profile asked {{\n  pin {text} because "asked"\n}}\n')
-    file, found = read(source)
-    faults += found
-    names = Names(model.quantities, model.settings, model.lets)
-    around = Surroundings(names, model.grades, model.merits, model.materials, model.machines, model.dimensions)
-    draft = _Draft()
-    for statement in file.statements if not found else ():
-        for item in statement.items if isinstance(statement, tree.Entity) else ():
-            if isinstance(item, tree.Pin):
-                _pin(item, "asked", draft, around, faults)
-    return next(iter(draft.pins.values()), None), source
-
-
 def _pin(item: tree.Pin, reason: str | None, draft: _Draft, around: Surroundings, faults: list[Diagnostic]) -> None:
     """Take a pin; ``reason`` is None for a setting that is declared ``given`` and needs none."""
     name = item.name.text
     setting = around.names.settings.get(name)
     if setting is None:
         if name not in around.names.failed:
-            faults.append(_not_a_setting(item, around))
+            faults.append(not_a_setting(item, around.names))
         return
     if name in draft.pins:
         related = [Related(draft.pins[name].span, "first fixed here")]
@@ -223,30 +203,42 @@ def _pin(item: tree.Pin, reason: str | None, draft: _Draft, around: Surroundings
         return
     if reason == "":
         faults.append(diagnose("M236", item.span, pin=f"pin {name} = {text_of(item.value)}"))
+    line = "{name} {value}" if reason is None else 'pin {name} = {value} because "..."'
+    pin = pin_of(item, reason or "", setting, line, faults)
+    if pin is not None:
+        draft.pins[name] = pin
+
+
+def pin_of(item: tree.Pin, reason: str, setting: SettingDecl, line: str, faults: list[Diagnostic]) -> PinDecl | None:
+    """Check that a pin is one exact value on its setting's lattice.
+
+    ``line`` shows how to write one, with places for ``{name}`` and ``{value}``.
+    """
     amount = amount_of(item.value, faults)
     if amount is None:
         if isinstance(item.value, tree.Word):
-            faults.append(_not_exact(item, setting, f"the word {brief(item.value.text)}", reason))
-        return
-    if amount.unit.dimension != setting.dimension:
-        faults.append(mismatch(name, setting.dimension, amount, item.value.span))
+            faults.append(_not_exact(item, setting, f"the word {brief(item.value.text)}", line))
+    elif amount.unit.dimension != setting.dimension:
+        faults.append(mismatch(setting.name, setting.dimension, amount, item.value.span))
     elif not isinstance(item.value, tree.Exact):
-        faults.append(_not_exact(item, setting, f"the range {amount.text}", reason))
+        faults.append(_not_exact(item, setting, f"the range {amount.text}", line))
     elif _on_lattice(item, amount, setting, faults):
-        draft.pins[name] = PinDecl(name, amount, reason or "", item.span)
+        return PinDecl(setting.name, amount, reason, item.span)
+    return None
 
 
-def _not_exact(item: tree.Pin, setting: SettingDecl, found: str, reason: str | None) -> Diagnostic:
+def _not_exact(item: tree.Pin, setting: SettingDecl, found: str, line: str) -> Diagnostic:
     amount = amount_of(item.value, [])
     at = setting.last // 2 if amount is None else min(max(index_on_lattice(setting, amount.stated), 0), setting.last)
     example = f"{setting.text(round(at))} {setting.unit.symbol}".rstrip()
-    line = f"{setting.name} {example}" if reason is None else f'pin {setting.name} = {example} because "..."'
-    return diagnose("M410", item.value.span, name=setting.name, found=found, advice=line)
+    advice = line.format(name=setting.name, value=example)
+    return diagnose("M410", item.value.span, name=setting.name, found=found, advice=advice)
 
 
-def _not_a_setting(item: tree.Pin, around: Surroundings) -> Diagnostic:
+def not_a_setting(item: tree.Pin, names: Names) -> Diagnostic:
+    """Report a pin of what is no setting: say what it is, or which name may be meant."""
     name, value = item.name.text, text_of(item.value)
-    quantity = around.names.quantities.get(name)
+    quantity = names.quantities.get(name)
     if quantity is not None:
         where = "in this profile" if quantity.owner == "profile" else f"in the {quantity.owner}"
         facts: dict[str, Any] = {
@@ -254,12 +246,12 @@ def _not_a_setting(item: tree.Pin, around: Surroundings) -> Diagnostic:
             "advice": f"give it {where}: {name} {value}",
         }
         return diagnose("M234", item.name.span, name=name, **facts)
-    kind = around.names.kinds.get(name)
+    kind = names.kinds.get(name)
     if kind is not None:
-        what = f"derived by law {around.names.lets[name][0].law}" if kind == "let" else f"a {kind}"
+        what = f"derived by law {names.lets[name][0].law}" if kind == "let" else f"a {kind}"
         advice = f"bound it: {name} at most {value}, or: {name} at least {value}"
         return diagnose("M234", item.name.span, name=name, what=what, advice=advice)
-    advice = near(name, around.names.settings, "settings are declared in the library, or with setting")
+    advice = near(name, names.settings, "settings are declared in the library, or with setting")
     return diagnose("M214", item.name.span, name=brief(name), near=advice)
 
 

@@ -39,7 +39,7 @@ def schema(settings: Iterable[SettingDecl]) -> Schema:
                 "machine": TEXT,
                 "lineage": _object({"material": TEXTS, "machine": TEXTS}),
                 "holds": {"enum": ["all input values", "stated values only"]},
-                "work": _object({"boxes": {"type": "integer", "minimum": 0}}),
+                "work": _work(),
                 "settings": {
                     "type": "object",
                     "properties": {
@@ -108,6 +108,21 @@ def _object(properties: Schema, optional: Iterable[str] = ()) -> Schema:
     return {"type": "object", "properties": properties, "required": required, "additionalProperties": False}
 
 
+def _work() -> Schema:
+    count: Schema = {"type": "integer", "minimum": 0}
+    return _object(
+        {
+            "boxes": {**count, "description": "Boxes of settings that were looked at, over all searches."},
+            "limit": {"type": ["integer", "null"], "description": "Boxes that one search may look at."},
+            "certified": {
+                "type": "boolean",
+                "description": "Whether every other box of settings was refuted or cannot beat the answer.",
+            },
+            "says": TEXT,
+        }
+    )
+
+
 def _list(properties: Schema) -> Schema:
     return {"type": "array", "items": _object(properties)}
 
@@ -129,6 +144,8 @@ def _any_setting() -> Schema:
         "band_text": TEXT,
         "limited_below": TEXT,
         "limited_above": TEXT,
+        "ends_below": TEXT,
+        "ends_above": TEXT,
         "step": value,
         "requirements": TEXTS,
         "place": TEXT,
@@ -148,13 +165,26 @@ def _setting(decl: SettingDecl) -> Schema:
 
 
 def _requirement() -> Schema:
-    texts = ("id", "law", "text", "numbers", "otherwise", "unit", "sides", "spare", "status", "source", "place")
+    texts = (
+        "id",
+        "title",
+        "law",
+        "text",
+        "numbers",
+        "otherwise",
+        "unit",
+        "sides",
+        "spare",
+        "status",
+        "source",
+        "place",
+    )
     return _object(
         {
             **dict.fromkeys(texts, TEXT),
             "origin": {"enum": ["law", "want"]},
-            "left": NUMBER,
-            "right": NUMBER,
+            "left": {**NUMBER, "description": "The side that must not be the larger one, at the worst inputs."},
+            "right": {**NUMBER, "description": "The side that must not be the smaller one, at the worst inputs."},
             "margin": {
                 "type": "number",
                 "description": "Slack as a percentage of the larger side, at the worst inputs.",

@@ -1,24 +1,26 @@
-"""The whole solve of one network: preferences in order, then the middle, then proof, bands and margins."""
+"""The whole solve: preferences in order, then the middle, then proof, bands and margins; many machines at once."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from functools import partial
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..network.graph import Network
-from .bands import Band, band, proved_bands
-from .problem import TOLERANCE, Constraints, Indices, Problem
-from .proving import prove
-from .search import OutOfEffort, Search
-from .slopes import worst_inputs
-from .tape import Floats, row
+from ..network.graph import Merit, Network
+from .bands import Band, find_bands, proved_bands
+from .batch import Batch, Constraints
+from .problem import TOLERANCE, Indices, Problem
+from .proving import BROKEN, HOLDS, decide
+from .scenarios import Scenarios
+from .search import BEST_SO_FAR, FOUND, NONE, UNDECIDED, OutOfEffort, Search, Status
+from .settling import roomy, settle
+from .tape import Floats, Mask, tape_of
 
 DEFAULT_EFFORT = 5_000
 """Boxes that one search may look at."""
 
 MOST_REPAIRS = 40
-MOST_ROUNDS = 6
+MOST_TOGETHER = 64
+"""Machines that are solved in one batch: more would not fit the caches of a processor."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +44,8 @@ class Answer:
     """Settings that hold for all input values (``robust``) or for the stated ones only, with bands and margins.
 
     ``point`` and ``bands`` follow the network's settings. ``limits`` gives for each merit the requirements that keep
-    it from growing. ``dropped`` lists wants set aside because they said 'if possible'.
+    it from growing. ``dropped`` lists wants set aside because they said 'if possible'. ``certified`` tells whether
+    every other box was refuted or cannot beat the answer; else the effort ended first.
     """
 
     point: Indices
@@ -53,6 +56,7 @@ class Answer:
     dropped: tuple[int, ...]
     robust: bool
     boxes: int
+    certified: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,18 +74,22 @@ class Refusal:
         return not self.conflict
 
 
+# ---- many networks
+
+
 def solve(network: Network, effort: int = DEFAULT_EFFORT) -> tuple[Problem, Answer | Refusal]:
     """Solve a network; a refusal names the requirements in conflict. The answer is the same for the same text."""
-    problem = Problem(network)
-    try:
-        return problem, _solve(problem, effort)
-    except OutOfEffort:
-        return problem, Refusal((), (), (), problem.boxes)
+    return solve_all([network], effort)[0]
 
 
 def solve_all(networks: Sequence[Network], effort: int = DEFAULT_EFFORT) -> list[tuple[Problem, Answer | Refusal]]:
     """Solve networks, together where they have the same structure; each outcome is as if it were solved alone."""
-    return [solve(n, effort) for n in networks]
+    found: list[tuple[Problem, Answer | Refusal] | None] = [None] * len(networks)
+    for members in _alike(networks):
+        problems = _problems([networks[k] for k in members])
+        for k, problem, outcome in zip(members, problems, _solved(problems, effort), strict=True):
+            found[k] = problem, outcome
+    return [f for f in found if f is not None]
 
 
 def hold_all(
@@ -94,268 +102,285 @@ def hold_all(
     """
     if active is None:
         active = [[r for r, q in enumerate(n.requirements) if not q.soft] for n in networks]
-    return [_holds(n, counted, effort) for n, counted in zip(networks, active, strict=True)]
+    found: list[bool | None] = [None] * len(networks)
+    for members in _alike(networks):
+        batch = Batch(_problems([networks[k] for k in members]))
+        counted = np.zeros((len(batch.network.requirements), batch.count), dtype=np.bool_)
+        for m, k in enumerate(members):
+            counted[list(active[k]), m] = True
+        _, status = _Solve(batch, effort).feasible(counted, batch.everyone)
+        for k, ended in zip(members, status, strict=True):
+            found[k] = {FOUND: True, NONE: False}.get(int(ended))
+    return found
 
 
-def _holds(network: Network, active: Sequence[int], effort: int) -> bool | None:
-    try:
-        return feasible(Problem(network), active, effort)
-    except OutOfEffort:
-        return None
+def feasible(problem: Problem, active: Iterable[int], effort: int) -> bool:
+    """Tell whether some settings meet the requirements for all input values.
+
+    Raises OutOfEffort where that was not decided.
+    """
+    batch = Batch([problem])
+    counted = np.zeros((len(problem.network.requirements), 1), dtype=np.bool_)
+    counted[list(active)] = True
+    _, status = _Solve(batch, effort).feasible(counted, batch.everyone)
+    if status[0] == UNDECIDED:
+        raise OutOfEffort
+    return bool(status[0] == FOUND)
 
 
-def _solve(problem: Problem, effort: int) -> Answer | Refusal:
-    found = _choose(problem, effort)
-    if found is not None:
-        return _answer(problem, found, True)
-    stated = stated_only(problem)
-    found = _choose(stated, effort)
-    problem.boxes += stated.boxes
-    if found is not None:
-        stated.boxes = problem.boxes
-        return _answer(stated, found, False)
+def nearest(problem: Problem, missed: int, held: Sequence[int], effort: int) -> Indices:
+    """Find settings where some requirements are held and another, at the stated input values, is missed by least.
+
+    The middle of all lattices where none was found.
+    """
+    merit = Merit("slack", problem.network.requirements[missed].slack)
+    aimed = Problem(replace(problem.network, merits=(merit,)), problem.tape)
+    aimed.first, aimed.last = problem.first, problem.last
+    batch = Batch([aimed])
+    counted = np.zeros((len(aimed.network.requirements), 1), dtype=np.bool_)
+    counted[list(held)] = True
+    points, status = Search(batch, Scenarios(batch).of(counted), effort, 0).run([0])
+    return points[:, 0] if status[0] in (FOUND, BEST_SO_FAR) else (problem.first + problem.last) // 2
+
+
+def _alike(networks: Sequence[Network]) -> list[list[int]]:
+    """Group networks that share nodes and requirements, in parts that are solved together."""
+    groups: dict[tuple[object, ...], list[int]] = {}
+    for k, n in enumerate(networks):
+        key = (id(n.nodes), id(n.requirements), id(n.merits), n.profile.share, *(i.node for i in n.inputs))
+        groups.setdefault(key, []).append(k)
+    return [g[at : at + MOST_TOGETHER] for g in groups.values() for at in range(0, len(g), MOST_TOGETHER)]
+
+
+def _problems(networks: Sequence[Network]) -> list[Problem]:
+    tape = tape_of(networks)
+    return [Problem(n, tape) for n in networks]
+
+
+def _solved(problems: list[Problem], effort: int) -> list[Answer | Refusal]:
+    """Solve problems that share a tape: for all input values, else for the stated ones, else name a conflict."""
+    outcomes = _Solve(Batch(problems), effort).answers(True)
+    failed = [m for m, outcome in enumerate(outcomes) if outcome is None]
+    if failed:
+        stated = [problems[m].stated_only() for m in failed]
+        for m, problem, outcome in zip(failed, stated, _Solve(Batch(stated), effort).answers(False), strict=True):
+            problems[m].boxes = problem.boxes
+            outcomes[m] = outcome
+    return [_refused(problems[m], effort) if o is None else o for m, o in enumerate(outcomes)]
+
+
+def _refused(problem: Problem, effort: int) -> Refusal:
     from .conflict import refusal
 
     return refusal(problem, [r for r, q in enumerate(problem.network.requirements) if not q.soft], effort)
 
 
-def plainly_refused(problem: Problem) -> bool:
-    """Tell whether one look at all settings shows that some requirement fails even at the stated values."""
-    hard = [q for q in problem.network.requirements if not q.soft]
-    stated = problem.stated[:, None]
-    boxes = problem.tape.enclosures(
-        problem.variables(problem.settings_at(problem.first[:, None]), stated),
-        problem.variables(problem.settings_at(problem.last[:, None]), stated),
-        outputs=[n for q in hard for n in (q.left, q.right, q.slack)],
-    )
-    for q in hard:
-        size = max(abs(end) for side in (q.left, q.right) for end in row(boxes[side], 0))
-        if row(boxes[q.slack], 0)[1] < -2 * TOLERANCE * size:
-            return True
-    return False
+# ---- one batch
 
 
-def stated_only(problem: Problem) -> Problem:
-    """Make the same problem with every input at its stated value."""
-    stated = Problem(problem.network)
-    stated.low = stated.high = stated.stated
-    return stated
+class _Solve:
+    """The steps of solving a batch. Status and points are by machine; columns of others mean nothing."""
+
+    def __init__(self, batch: Batch, effort: int) -> None:
+        self.batch = batch
+        self.effort = effort
+        self.scenarios = Scenarios(batch)
+        self.certified = np.ones(batch.count, dtype=np.bool_)
+
+    def answers(self, robust: bool) -> list[Answer | Refusal | None]:
+        """Solve all; None where nothing holds, a refusal without a conflict where the effort ended first."""
+        batch = self.batch
+        active, status = self._with_soft()
+        points, ended = self._optimise(active, np.flatnonzero(status == FOUND))
+        chosen = status == FOUND
+        status[chosen] = ended[chosen]
+        found: list[Answer | Refusal | None] = [None] * batch.count
+        for m in np.flatnonzero(status == UNDECIDED).tolist():
+            found[m] = Refusal((), (), (), batch.problems[m].boxes)
+        solved = np.flatnonzero(status == FOUND)
+        if solved.size:
+            for at, answer in enumerate(self._told(active, points, solved, robust)):
+                found[int(solved[at])] = answer
+        return found
+
+    def _with_soft(self) -> tuple[Mask, Status]:
+        """Take in wants that say 'if possible' one by one, by name; give what counts for each machine."""
+        requirements, batch = self.batch.network.requirements, self.batch
+        hard = np.array([not q.soft for q in requirements], dtype=np.bool_)
+        active = np.repeat(hard[:, None], batch.count, axis=1)
+        status = np.full(batch.count, FOUND, dtype=np.int8)
+        soft = sorted(np.flatnonzero(~hard), key=lambda r: requirements[r].name)
+        if soft:
+            _, status = self.feasible(active, batch.everyone)
+        for r in soft:
+            asked = np.flatnonzero(status == FOUND)
+            active[r, asked] = True
+            _, ended = self.feasible(active, asked)
+            active[r] &= ended == FOUND
+            status[asked] = np.where(ended[asked] == UNDECIDED, UNDECIDED, FOUND)
+        return active, status
+
+    def feasible(self, active: Mask, machines: Indices) -> tuple[Indices, Status]:
+        """Find settings that meet the requirements that count, for all input values."""
+        return self._repaired(active, machines, lambda c, ms: Search(self.batch, c, self.effort).run(ms))
+
+    def _repaired(
+        self,
+        active: Mask,
+        machines: Indices,
+        find: Callable[[Constraints, Indices], tuple[Indices, Status]],
+    ) -> tuple[Indices, Status]:
+        """Search against scenarios, prove the result, and add the scenarios that break it, until it stands."""
+        batch = self.batch
+        points = np.zeros_like(batch.first)
+        status = np.full(batch.count, UNDECIDED, dtype=np.int8)
+        open_ = np.asarray(machines)
+        for _ in range(MOST_REPAIRS):
+            if not open_.size:
+                break
+            tried, ended = find(self.scenarios.of(active), open_)
+            status[open_] = ended[open_]
+            open_ = open_[(ended[open_] == FOUND) | (ended[open_] == BEST_SO_FAR)]
+            points[:, open_] = tried[:, open_]
+            r, at = np.nonzero(active[:, open_])
+            verdicts = decide(batch, open_[at], points[:, open_[at]], r)
+            stands = np.bincount(at, weights=verdicts.holds != HOLDS, minlength=open_.size) == 0
+            again = []
+            for k in np.flatnonzero(~stands):
+                m = int(open_[k])
+                broken = np.flatnonzero((at == k) & (verdicts.holds == BROKEN))
+                new = [self.scenarios.add(m, int(r[q]), verdicts.inputs[:, q]) for q in broken]
+                status[m] = UNDECIDED
+                if any(new):
+                    # Else neither proved nor broken within the limits of the proof.
+                    again.append(m)
+            open_ = np.array(again, dtype=np.int64)
+        self.certified[status == BEST_SO_FAR] = False
+        status[status == BEST_SO_FAR] = FOUND
+        return points, status
+
+    def _optimise(self, active: Mask, machines: Indices) -> tuple[Indices, Status]:
+        """Find the best points by the preference list, moved to the middle of what is left; all of it is proved.
+
+        Every merit's best point is proved before its threshold is set, so that what may be given back is a share of
+        what can be had.
+        """
+        batch = self.batch
+        bounds = batch.nothing()
+        points, status = np.zeros_like(batch.first), np.full(batch.count, UNDECIDED, dtype=np.int8)
+        status[machines] = FOUND
+        known: Indices | None = None
+        count = len(batch.network.merits)
+        for merit in range(count):
+            open_ = np.flatnonzero(status == FOUND)
+            points, ended = self._repaired(active, open_, self._best(bounds, merit, known))
+            status[open_] = ended[open_]
+            known, open_ = points, np.flatnonzero(status == FOUND)
+            value = np.zeros(batch.count)
+            value[open_] = batch.merit(merit, open_, points[:, open_])
+            share = batch.network.profile.share if merit + 1 < count else 0.0
+            bounds = bounds.plus(batch.threshold(merit, value - share * np.abs(value)))
+        open_ = np.flatnonzero(status == FOUND)
+        if not count:
+            points, ended = self.feasible(active, open_)
+            status[open_] = ended[open_]
+            open_ = np.flatnonzero(status == FOUND)
+        certified = self.certified.copy()
+        settled, ended = self._repaired(
+            active, open_, lambda c, ms: (settle(batch, c.plus(bounds), ms, points), np.full(batch.count, FOUND))
+        )
+        self.certified = certified
+        chosen = np.where(ended == FOUND, settled, points)
+        return chosen, status
+
+    def _best(
+        self, bounds: Constraints, merit: int, known: Indices | None
+    ) -> Callable[[Constraints, Indices], tuple[Indices, Status]]:
+        def find(constraints: Constraints, machines: Indices) -> tuple[Indices, Status]:
+            return Search(self.batch, constraints.plus(bounds), self.effort, merit).run(machines, known)
+
+        return find
+
+    # ---- what is told of the answers
+
+    def _told(self, active: Mask, points: Indices, machines: Indices, robust: bool) -> list[Answer]:
+        batch, count = self.batch, self.batch.setting_count
+        bands = proved_bands(batch, self.scenarios, active, machines, points[:, machines])
+        merits = [batch.merit(k, machines, points[:, machines]) for k in range(len(batch.network.merits))]
+        limits = self._limits(active, points, machines)
+        closest = _margins(batch, active, machines, points)
+        return [
+            Answer(
+                points[:, m].copy(),
+                tuple(bands.row(i * machines.size + at) for i in range(count)),
+                closest[at],
+                tuple(float(values[at]) for values in merits),
+                limits[at],
+                tuple(int(r) for r in np.flatnonzero(~active[:, m])),
+                robust,
+                batch.problems[m].boxes,
+                bool(self.certified[m]),
+            )
+            for at, m in enumerate(machines)
+        ]
+
+    def _limits(self, active: Mask, points: Indices, machines: Indices) -> list[tuple[tuple[int, ...], ...]]:
+        """Name what keeps each merit from growing: what ends the bands of the settings that move it.
+
+        The bands are taken where there is room: a setting that took its end only because nothing else mattered must
+        not look like a limit.
+        """
+        batch, plain = self.batch, self.scenarios.of(active)
+        room = roomy(batch, plain, machines, points)
+        found: list[list[list[int]]] = [[[] for _ in batch.network.merits] for _ in machines]
+        rows = np.arange(machines.size)
+        for k, merit in enumerate(batch.network.merits):
+            for i in range(batch.setting_count):
+                if not batch.tape.depends[merit.node] >> i & 1:
+                    continue
+                ends = []
+                for step in (-1, 1):
+                    moved = room[:, machines]
+                    moved[i] = np.clip(moved[i] + step, batch.first[i, machines], batch.last[i, machines])
+                    ends.append(batch.merit(k, machines, moved))
+                edge = find_bands(batch, plain, machines, room[:, machines], np.full(machines.size, i))
+                reason = np.where(ends[1] > ends[0], edge.above, edge.below)
+                free = batch.first[i, machines] < batch.last[i, machines]
+                for at in rows[free & (reason >= 0)]:
+                    if reason[at] not in found[at][k]:
+                        found[at][k].append(int(reason[at]))
+        return [tuple(tuple(limits) for limits in one) for one in found]
 
 
-@dataclass(frozen=True, slots=True)
-class _Choice:
-    """The best point, what it was found under, the requirements that count, and the wants set aside."""
-
-    point: Indices
-    constraints: Constraints
-    active: tuple[int, ...]
-    dropped: tuple[int, ...]
-
-
-def _choose(problem: Problem, effort: int) -> _Choice | None:
-    """Take in wants that say 'if possible' one by one, by name, then find the best point."""
-    requirements = problem.network.requirements
-    active = [r for r, q in enumerate(requirements) if not q.soft]
-    soft = sorted((r for r, q in enumerate(requirements) if q.soft), key=lambda r: requirements[r].name)
-    scenarios = Scenarios(problem)
-    if soft and not feasible(problem, active, effort, scenarios):
-        return None
-    dropped = []
-    for r in soft:
-        if feasible(problem, [*active, r], effort, scenarios):
-            active.append(r)
-        else:
-            dropped.append(r)
-    active.sort()
-    found = _optimise(problem, active, effort, scenarios)
-    return None if found is None else _Choice(*found, tuple(active), tuple(sorted(dropped)))
-
-
-def start(problem: Problem) -> Indices:
-    """Give the middle of all lattices, where the first scenarios are taken."""
-    return (problem.first + problem.last) // 2
-
-
-class Scenarios:
-    """Input values at which requirements are taken: guessed at first, then those that broke a point.
-
-    Each is only ever a necessary condition, so what one search has learned serves all others over the same ranges.
-    """
-
-    def __init__(self, problem: Problem) -> None:
-        self._problem = problem
-        corners = worst_inputs(problem, start(problem))
-        self._known = {(r, corners[:, r].tobytes()): corners[:, r] for r in range(corners.shape[1])}
-
-    def add(self, requirement: int, inputs: Floats) -> bool:
-        """Take in input values for a requirement; tell whether they are new."""
-        key = (requirement, inputs.tobytes())
-        new = key not in self._known
-        self._known.setdefault(key, inputs)
-        return new
-
-    def of(self, active: Sequence[int]) -> Constraints:
-        """Give the constraints of some requirements."""
-        chosen = [(r, inputs) for (r, _), inputs in self._known.items() if r in active]
-        columns = [inputs for _, inputs in chosen]
-        inputs = np.stack(columns, axis=1) if columns else np.zeros((len(self._problem.stated), 0))
-        return self._problem.at([r for r, _ in chosen], inputs)
-
-
-def feasible(problem: Problem, active: Sequence[int], effort: int, scenarios: Scenarios | None = None) -> bool:
-    """Tell whether some settings meet the requirements for all input values."""
-    scenarios = scenarios or Scenarios(problem)
-    return _repaired(problem, active, lambda c: any_point(problem, c, effort), scenarios) is not None
-
-
-def _repaired(
-    problem: Problem,
-    active: Sequence[int],
-    find: Callable[[Constraints], Indices | None],
-    scenarios: Scenarios,
-) -> Indices | None:
-    """Search against scenarios, prove the result, and add the scenario that breaks it, until it stands."""
-    for _ in range(MOST_REPAIRS):
-        point = find(scenarios.of(active))
-        if point is None:
-            return None
-        verdicts = prove(problem, point, active)
-        if all(v.holds for v in verdicts):
-            return point
-        broken = [(r, v.inputs) for r, v in zip(active, verdicts, strict=True) if v.holds is False]
-        if not [new for r, inputs in broken if (new := scenarios.add(r, inputs))]:
-            # Neither proved nor broken within the limits of the proof.
-            break
-    raise OutOfEffort
-
-
-def _optimise(
-    problem: Problem, active: list[int], effort: int, scenarios: Scenarios
-) -> tuple[Indices, Constraints] | None:
-    """Find the best point by the preference list, moved to the middle of what is left; all of it is proved.
-
-    Every merit's best point is proved before its threshold is set, so that what may be given back is a share of what
-    can be had. Returns the point with the constraints it was settled under.
-    """
-    bounds = problem.at([], np.zeros((len(problem.stated), 0)))
-    point: Indices | None = None
-    merits = range(len(problem.network.merits))
-    for m in merits:
-        point = _repaired(problem, active, partial(best_point, problem, effort, bounds, m, point), scenarios)
-        if point is None:
-            return None
-        value = float(problem.merit(m, point[:, None])[0])
-        share = problem.network.profile.share if m + 1 < len(merits) else 0.0
-        bounds = bounds.plus(problem.threshold(m, value - share * abs(value)))
-    if point is None:
-        point = _repaired(problem, active, lambda c: any_point(problem, c, effort), scenarios)
-    if point is None:
-        return None
-    proved = point
-    try:
-        settled = _repaired(problem, active, lambda c: settle(problem, c.plus(bounds), proved), scenarios)
-    except OutOfEffort:
-        settled = None
-    return proved if settled is None else settled, scenarios.of(active).plus(bounds)
-
-
-def best_point(
-    problem: Problem, effort: int, bounds: Constraints, merit: int, known: Indices | None, constraints: Constraints
-) -> Indices | None:
-    """Give the point with most of a merit where constraints and bounds hold, or None where there is none."""
-    search = Search(problem, constraints.plus(bounds), effort)
-    return search.best_point(problem.first, problem.last, merit, known)
-
-
-def any_point(problem: Problem, constraints: Constraints, effort: int) -> Indices | None:
-    """Give a point where constraints hold, or None where there is none."""
-    return Search(problem, constraints, effort).any_point(problem.first, problem.last)
-
-
-def roomy(problem: Problem, constraints: Constraints, point: Indices) -> Indices:
-    """Move settings that rather be low or high as far as holds the other way, so that the others have room."""
-    settings = problem.network.settings
-    point = point.copy()
-    for i in problem.by_name:
-        if settings[i].decl.rather:
-            found = band(problem, constraints, point, i)
-            point[i] = found.last if settings[i].decl.rather == "low" else found.first
-    return point
-
-
-def settle(problem: Problem, constraints: Constraints, point: Indices) -> Indices:
-    """Move what the preferences leave open: to the middle of its band, or to the end its setting names.
-
-    Settings that rather be low or high first give the others room, then take their end.
-    """
-    settings = problem.network.settings
-    leaning = [i for i in problem.by_name if settings[i].decl.rather]
-    centred = [i for i in problem.by_name if not settings[i].decl.rather]
-    point = roomy(problem, constraints, point)
-    for _ in range(MOST_ROUNDS):
-        before = point.copy()
-        for i in centred:
-            found = band(problem, constraints, point, i)
-            point[i] = (found.first + found.last) // 2
-        if (point == before).all():
-            break
-    for _ in range(MOST_ROUNDS):
-        before = point.copy()
-        for i in leaning:
-            found = band(problem, constraints, point, i)
-            point[i] = found.first if settings[i].decl.rather == "low" else found.last
-        if (point == before).all():
-            break
-    return point
-
-
-def _answer(problem: Problem, choice: _Choice, robust: bool) -> Answer:
-    point = choice.point
-    plain = _without_merits(choice.constraints)
-    bands = proved_bands(problem, plain, point)
-    merits = tuple(float(problem.merit(m, point[:, None])[0]) for m in range(len(problem.network.merits)))
-    room = roomy(problem, plain, point)
-    limits = tuple(_limits(problem, plain, room, m) for m in range(len(merits)))
-    closest = margins(problem, point, choice.active)
-    return Answer(point, bands, closest, merits, limits, choice.dropped, robust, problem.boxes)
-
-
-def _without_merits(constraints: Constraints) -> Constraints:
-    return constraints.take([c for c, r in enumerate(constraints.requirement) if r >= 0])
+def _margins(batch: Batch, active: Mask, machines: Indices, points: Indices) -> list[tuple[Margin, ...]]:
+    """Give both sides of each requirement that counts at its worst inputs, for each machine."""
+    at, r = np.nonzero(active[:, machines].T)
+    m = machines[at]
+    verdicts = decide(batch, m, points[:, m], r)
+    requirements = batch.network.requirements
+    sides = [np.array([getattr(q, side) for q in requirements], dtype=np.int64)[r] for side in ("left", "right")]
+    left, right = batch.values(sides, points[:, m], verdicts.inputs)
+    found: list[list[Margin]] = [[] for _ in machines]
+    for q in range(r.size):
+        found[at[q]].append(Margin(int(r[q]), float(left[q]), float(right[q]), verdicts.inputs[:, q]))
+    return [tuple(one) for one in found]
 
 
 def margins(problem: Problem, point: Indices, active: Sequence[int]) -> tuple[Margin, ...]:
-    """Give both sides of each requirement at its worst inputs."""
-    verdicts = prove(problem, point, list(active))
-    inputs = np.stack([v.inputs for v in verdicts], axis=1) if verdicts else np.zeros((len(problem.stated), 0))
-    settings = problem.settings_at(point[:, None])
-    nodes = problem.tape.values(problem.variables(settings, inputs))
-    found = []
-    for at, r in enumerate(active):
-        requirement = problem.network.requirements[r]
-        left, right = (
-            float(np.ravel(nodes[n])[0 if np.size(nodes[n]) == 1 else at])
-            for n in (requirement.left, requirement.right)
-        )
-        found.append(Margin(r, left, right, inputs[:, at]))
-    return tuple(found)
+    """Give both sides of each requirement at its worst inputs, at one lattice point."""
+    counted = np.zeros((len(problem.network.requirements), 1), dtype=np.bool_)
+    counted[list(active)] = True
+    batch = Batch([problem])
+    return _margins(batch, counted, batch.everyone, point[:, None])[0]
 
 
-def _limits(problem: Problem, constraints: Constraints, point: Indices, merit: int) -> tuple[int, ...]:
-    """Name what keeps a merit from growing: what ends the band of each setting that moves it, where it would help.
-
-    ``point`` gives room: a setting that took its end only because nothing else mattered must not look like a limit.
-    """
-    node = problem.network.merits[merit].node
-    found: list[int] = []
-    for i in range(problem.tape.setting_count):
-        if not problem.tape.depends[node] >> i & 1 or problem.first[i] == problem.last[i]:
-            continue
-        moved = np.repeat(point[:, None], 2, axis=1)
-        moved[i] = [max(point[i] - 1, problem.first[i]), min(point[i] + 1, problem.last[i])]
-        down, up = problem.merit(merit, moved)
-        edge = band(problem, constraints, point, i)
-        reason = edge.above if up > down else edge.below
-        if reason >= 0 and reason not in found:
-            found.append(reason)
-    return tuple(found)
+def plainly_refused(problem: Problem) -> bool:
+    """Tell whether one look at all settings shows that some requirement fails even at the stated values."""
+    batch = Batch([problem.stated_only()])
+    hard = [q for q in problem.network.requirements if not q.soft]
+    for q in hard:
+        left, right, slack = (batch.whole[n] for n in (q.left, q.right, q.slack))
+        size = max(float(np.max(np.abs(end))) for side in (left, right) for end in side)
+        if float(np.max(slack.hi)) < -2 * TOLERANCE * size:
+            return True
+    return False

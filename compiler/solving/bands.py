@@ -1,19 +1,23 @@
 """Bands: the values of one setting that hold with the others kept, and what ends them."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from .problem import UNKNOWN, Constraints, Indices, Problem
-from .proving import prove_all
-from .slopes import ends, signs_of
-from .tape import Floats
+from .batch import Batch, Constraints
+from .problem import UNKNOWN, Indices
+from .proving import HOLDS, decide
+from .scenarios import Scenarios
+from .slopes import directions, signs_of
+from .tape import Mask
 
 LATTICE_END = -1
 MERIT_END = -2
 
-PLACES = 40
+PLACES = 16
+"""Values at which each way of a long band is looked at; then closer, where it was seen to end."""
 
 MOST_ROUNDS = 60
 
@@ -31,148 +35,219 @@ class Band:
     above: int
 
 
-def band(problem: Problem, constraints: Constraints, point: Indices, i: int) -> Band:
-    """Find the unbroken band of setting ``i`` around a point at which all constraints hold.
-
-    A long lattice is looked at in ``PLACES`` places each way, then closer where the band was seen to end.
-    """
-    first, last, at = int(problem.first[i]), int(problem.last[i]), int(point[i])
-    touched = [c for c in range(len(constraints)) if problem.tape.depends[constraints.output[c]] >> i & 1]
-    if first == last or not touched:
-        return Band(first, last, LATTICE_END, LATTICE_END)
-    part = constraints.take(touched)
-    # For each way: the last value known to hold, the nearest known to fail (or one beyond the lattice), and why.
-    ends = {-1: (at, first - 1, LATTICE_END), 1: (at, last + 1, LATTICE_END)}
-    while asked := {way: places for way, (good, bad, _) in ends.items() if (places := _places(good, bad))}:
-        columns = [k for places in asked.values() for k in places]
-        moved = np.repeat(point[:, None], len(columns), axis=1)
-        moved[i] = columns
-        slack = problem.table(part, moved)
-        start = 0
-        for way, places in asked.items():
-            ends[way] = _narrowed(ends[way], places, slack[:, start : start + len(places)], part, problem.tape.depends)
-            start += len(places)
-    return Band(ends[-1][0], ends[1][0], ends[-1][2], ends[1][2])
-
-
-def _places(good: int, bad: int) -> list[int]:
-    """Give values between two, in order from the good one: all where they are few."""
-    between = abs(bad - good) - 1
-    way = 1 if bad > good else -1
-    if between <= PLACES:
-        return [good + way * k for k in range(1, between + 1)]
-    return [good + way * (1 + (between - 1) * k // (PLACES - 1)) for k in range(PLACES)]
-
-
-def _narrowed(
-    known: tuple[int, int, int], places: list[int], slack: Floats, part: Constraints, depends: Sequence[int]
-) -> tuple[int, int, int]:
-    """Take what was seen at some places into what is known of one end of a band."""
-    good, bad, reason = known
-    failing = np.flatnonzero(~np.all(slack >= 0, axis=0))
-    if not failing.size:
-        return (places[-1], bad, reason)
-    column = int(failing[0])
-    broken = [int(c) for c in np.flatnonzero(~(slack[:, column] >= 0))]
-    # Where several end a band at once, the one that hangs on the fewest quantities says it most directly.
-    direct = min(broken, key=lambda c: (depends[part.output[c]].bit_count(), part.output[c]))
-    requirement = part.requirement[direct]
-    reason = requirement if requirement >= 0 else MERIT_END
-    return (places[column - 1] if column else good, places[column], reason)
-
-
-def proved_bands(problem: Problem, constraints: Constraints, point: Indices) -> tuple[Band, ...]:
-    """Find the bands of all settings and prove them over the whole input ranges.
-
-    The input values that break a value of a band become constraints of that band; a value that can be neither proved
-    nor broken is left out as well.
-    """
-    settings = range(problem.tape.setting_count)
-    found = [band(problem, constraints, point, i) for i in settings]
-    open_ = {i: constraints for i in settings if (found[i].first, found[i].last) != (point[i], point[i])}
-    for _ in range(MOST_ROUNDS):
-        failing = _failing(problem, constraints, point, {i: found[i] for i in open_})
-        open_ = {i: open_[i] for i in failing}
-        for i, failures in failing.items():
-            for f in failures:
-                open_[i] = open_[i].plus(problem.at([f.requirement], f.inputs[:, None]))
-            found[i] = _inside(found[i], band(problem, open_[i], point, i), failures, int(point[i]))
-        if not open_:
-            return tuple(found)
-    for i in open_:
-        found[i] = Band(int(point[i]), int(point[i]), found[i].below, found[i].above)
-    return tuple(found)
-
-
 @dataclass(frozen=True, slots=True)
-class _Failure:
-    """A requirement that was not proved at a value of a band, and the worst input values found."""
+class Bands:
+    """Bands as arrays, one a row; see ``Band``."""
 
-    index: int
-    requirement: int
-    inputs: Floats
+    first: Indices
+    last: Indices
+    below: Indices
+    above: Indices
 
-
-def _inside(before: Band, found: Band, failures: Sequence[_Failure], at: int) -> Band:
-    """Cut a band to another found for it, and to the values between those that failed."""
-    cuts = [(before.first, before.below), (found.first, found.below)]
-    cuts += [(f.index + 1, f.requirement) for f in failures if f.index < at]
-    first, below = max(cuts, key=lambda cut: cut[0])
-    cuts = [(before.last, before.above), (found.last, found.above)]
-    cuts += [(f.index - 1, f.requirement) for f in failures if f.index > at]
-    last, above = min(cuts, key=lambda cut: cut[0])
-    return Band(first, last, below, above)
+    def row(self, at: int) -> Band:
+        """Give one."""
+        return Band(int(self.first[at]), int(self.last[at]), int(self.below[at]), int(self.above[at]))
 
 
-def _failing(
-    problem: Problem, constraints: Constraints, point: Indices, bands: dict[int, Band]
-) -> dict[int, list[_Failure]]:
-    """Prove bands in one batch; list what fails by setting.
+def find_bands(batch: Batch, constraints: Constraints, machine: Indices, points: Indices, setting: Indices) -> Bands:
+    """Find the unbroken band of a setting around a point at which all constraints hold.
+
+    Each row is a machine, a point (settings, rows) and a setting. Values between the places looked at are taken to
+    hold: that is proved afterwards, where it matters.
+    """
+    return _Bands(batch, constraints, machine, points, setting).found()
+
+
+class _Bands:
+    def __init__(
+        self, batch: Batch, constraints: Constraints, machine: Indices, points: Indices, setting: Indices
+    ) -> None:
+        self.batch, self.constraints = batch, constraints
+        self.machine, self.points, self.setting = machine, points, setting
+        rows = np.arange(setting.size)
+        at = points[setting, rows]
+        # Two ways a row, downwards first: the last value known to hold, the nearest known to fail (or one beyond the
+        # lattice), and why.
+        self.good = np.stack([at, at])
+        self.bad = np.stack([batch.first[setting, machine] - 1, batch.last[setting, machine] + 1])
+        self.reason = np.full((2, setting.size), LATTICE_END, dtype=np.int64)
+        self.bites: Mask = np.stack([self._touched()] * 2)
+        """Which constraints (ways, constraints, rows) may end the band on that way."""
+
+    def _touched(self) -> Mask:
+        """Tell which constraints depend on the setting of each row."""
+        reach = reach_of(self.batch, self.constraints.output)
+        touched: Mask = reach[:, self.setting] & self.constraints.present[:, self.machine]
+        return touched
+
+    def found(self) -> Bands:
+        """Look closer until every end is known."""
+        free: Mask = np.asarray(~self.bites.any(axis=1))
+        self.good[free] = (self.bad + np.array([[1], [-1]]))[free]
+        while True:
+            between = np.abs(self.bad - self.good) - 1
+            way, row = np.nonzero(between)
+            if not way.size:
+                break
+            self._look(way, row, between[way, row])
+        return Bands(self.good[0], self.good[1], self.reason[0], self.reason[1])
+
+    def _look(self, way: Indices, row: Indices, between: Indices) -> None:
+        """Evaluate the constraints at some places of each open end, and take in what is seen."""
+        batch, count = self.batch, way.size
+        few = between <= PLACES
+        k = np.arange(PLACES)[:, None]
+        steps = np.where(few, np.minimum(k + 1, between), 1 + (between - 1) * k // (PLACES - 1))
+        places = self.good[way, row] + np.where(way == 1, 1, -1) * steps
+        bites = self.bites[way, :, row].T
+        c, end = np.nonzero(bites)
+        tried = np.repeat(self.points[:, row[end]], PLACES, axis=1)
+        owners = np.repeat(np.arange(end.size), PLACES)
+        tried[np.repeat(self.setting[row[end]], PLACES), np.arange(owners.size)] = places.T[end].ravel()
+        slack = batch.slacks(self.constraints, c[owners], self.machine[row[end]][owners], tried)
+        fails = np.zeros((bites.shape[0], count, PLACES), dtype=np.bool_)
+        fails[c, end] = ~(slack.reshape(-1, PLACES) >= 0)
+        broken: Mask = np.asarray(fails.any(axis=0))
+        failing = np.where(broken.any(axis=1), np.argmax(broken, axis=1), PLACES)
+        ladder = np.concatenate([self.good[way, row][None], places, self.bad[way, row][None]])
+        columns = np.arange(count)
+        stopped = failing < PLACES
+        self.good[way, row] = ladder[failing, columns]
+        self.bad[way, row] = np.where(stopped, ladder[np.minimum(failing + 1, PLACES), columns], self.bad[way, row])
+        at = columns[stopped]
+        self.reason[way[at], row[at]] = self._reasons(fails[:, at, failing[at]])
+        # What holds at the far end and has a proved direction holds all the way.
+        far = fails[:, :, -1] | ~bites
+        proved = directions(batch).of(self.constraints.output)[:, self.setting[row], self.machine[row]]
+        self.bites[way, :, row] = (bites & ((proved == UNKNOWN) | far)).T
+
+    def _reasons(self, broken: Mask) -> Indices:
+        """Choose, where several constraints (constraints, ends) end a band at once, what says it most directly."""
+        depends = self.batch.tape.depends
+        outputs = self.constraints.output
+        order = sorted(range(len(outputs)), key=lambda c: (depends[outputs[c]].bit_count(), outputs[c]))
+        requirement = np.array(self.constraints.requirement)[order]
+        found = requirement[np.argmax(broken[order], axis=0)]
+        return np.where(found >= 0, found, MERIT_END)
+
+
+def reach_of(batch: Batch, outputs: Sequence[int]) -> Mask:
+    """Tell which settings each output depends on: (outputs, settings)."""
+    depends = batch.tape.depends
+    bits = [[bool(depends[n] >> i & 1) for i in range(batch.setting_count)] for n in outputs]
+    return np.array(bits, dtype=np.bool_).reshape(len(outputs), batch.setting_count)
+
+
+def proved_bands(batch: Batch, scenarios: Scenarios, active: Mask, machines: Indices, points: Indices) -> Bands:
+    """Find the bands of all settings, proved over the whole input ranges; rows are (settings, machines), raveled.
+
+    The input values that break a value of a band become scenarios; a value that can be neither proved nor broken is
+    left out as well. ``points`` is (settings, machines) for the machines asked.
+    """
+    setting = np.repeat(np.arange(batch.setting_count), machines.size)
+    machine = np.tile(machines, batch.setting_count)
+    wide = np.tile(points, batch.setting_count)
+    at = wide[setting, np.arange(setting.size)]
+    found = find_bands(batch, scenarios.of(active), machine, wide, setting)
+    open_ = np.flatnonzero((found.first != at) | (found.last != at))
+    for _ in range(MOST_ROUNDS):
+        failing = _Failing(batch, active, machine, wide, setting, found, open_)
+        open_ = failing.rows
+        if not open_.size:
+            return found
+        for r, m, inputs in failing.scenarios:
+            scenarios.add(m, r, inputs)
+        closer = find_bands(batch, scenarios.of(active), machine[open_], wide[:, open_], setting[open_])
+        found = failing.inside(found, closer, at)
+    first, last = found.first.copy(), found.last.copy()
+    first[open_], last[open_] = at[open_], at[open_]
+    return replace(found, first=first, last=last)
+
+
+class _Failing:
+    """Proves bands in one batch; ``rows`` are those that fail, ``scenarios`` the input values that broke them.
 
     The two ends will do where the requirement has a proved direction along the band.
     """
-    asked: list[tuple[int, int, int]] = []
-    wavering = _wavering(problem, point, bands)
-    for i, found in bands.items():
-        for r in _touching(problem, constraints, i):
-            whole = range(found.first, found.last + 1)
-            asked += [(i, k, r) for k in (whole if (i, r) in wavering else {whole[0], whole[-1]}) if k != point[i]]
-    questions = []
-    for i, index, r in asked:
-        moved = point.copy()
-        moved[i] = index
-        questions.append((moved, r))
-    failing: dict[int, list[_Failure]] = {}
-    for (i, index, r), verdict in zip(asked, prove_all(problem, questions), strict=True):
-        if not verdict.holds:
-            failing.setdefault(i, []).append(_Failure(index, r, verdict.inputs))
-    return failing
 
+    def __init__(
+        self,
+        batch: Batch,
+        active: Mask,
+        machine: Indices,
+        points: Indices,
+        setting: Indices,
+        found: Bands,
+        open_: Indices,
+    ) -> None:
+        requirements = batch.network.requirements
+        touching = reach_of(batch, [r.slack for r in requirements])[:, setting[open_]] & active[:, machine[open_]]
+        r, at = np.nonzero(touching)
+        row = open_[at]
+        wavering = self._wavering(batch, machine[row], points[:, row], setting[row], found, row, r)
+        asked: list[tuple[int, int, int]] = []
+        here = points[setting, np.arange(setting.size)]
+        for q, b, whole in zip(r.tolist(), row.tolist(), wavering.tolist(), strict=True):
+            first, last = int(found.first[b]), int(found.last[b])
+            values = range(first, last + 1) if whole else {first, last}
+            asked += [(b, k, q) for k in values if k != here[b]]
+        self.row, self.index, self.requirement = (
+            np.array(part, dtype=np.int64) for part in (zip(*asked, strict=True) if asked else ((), (), ()))
+        )
+        moved = points[:, self.row]
+        moved[setting[self.row], np.arange(self.row.size)] = self.index
+        verdicts = decide(batch, machine[self.row], moved, self.requirement)
+        bad = np.flatnonzero(verdicts.holds != HOLDS)
+        self.row, self.index, self.requirement = self.row[bad], self.index[bad], self.requirement[bad]
+        self.rows = np.unique(self.row)
+        self.scenarios = [
+            (int(q), int(machine[b]), verdicts.inputs[:, at])
+            for q, b, at in zip(self.requirement, self.row, bad, strict=True)
+        ]
 
-def _wavering(problem: Problem, point: Indices, bands: dict[int, Band]) -> set[tuple[int, int]]:
-    """List settings and requirements where the direction along the band is not proved for all input values."""
-    chosen = list(bands)
-    first, last = (np.repeat(point[:, None], len(chosen), axis=1) for _ in range(2))
-    rows = np.arange(len(chosen))
-    first[chosen, rows] = [bands[i].first for i in chosen]
-    last[chosen, rows] = [bands[i].last for i in chosen]
-    outputs = [r.slack for r in problem.network.requirements]
-    enclosures = problem.tape.enclosures(
-        problem.variables(problem.settings_at(first), problem.low[:, None]),
-        problem.variables(problem.settings_at(last), problem.high[:, None]),
-        outputs=outputs,
-    )
-    slopes = problem.tape.slopes(enclosures, chosen, outputs=outputs) if chosen else []
-    found = set()
-    for row, i in enumerate(chosen):
-        defined = problem.defined(enclosures, np.array(outputs), np.full(len(outputs), row))
-        for r, output in enumerate(outputs):
-            low, high = ends(slopes[output], row, len(chosen))
-            if not defined[r] or signs_of(low[row : row + 1], high[row : row + 1])[0] == UNKNOWN:
-                found.add((i, r))
-    return found
+    @staticmethod
+    def _wavering(
+        batch: Batch,
+        machine: Indices,
+        points: Indices,
+        setting: Indices,
+        found: Bands,
+        row: Indices,
+        requirement: Indices,
+    ) -> NDArray[np.bool_]:
+        """Tell where the direction of a requirement along a band is not proved for all input values."""
+        slack = np.array([r.slack for r in batch.network.requirements], dtype=np.int64)[requirement]
+        proved = directions(batch)
+        rows = np.array([proved.row[int(n)] for n in slack], dtype=np.int64)
+        wavering: Mask = proved.signs[rows, setting, machine] == UNKNOWN
+        open_ = np.flatnonzero(wavering)
+        if open_.size:
+            first, last = points[:, open_], points[:, open_]
+            columns = np.arange(open_.size)
+            first[setting[open_], columns] = found.first[row[open_]]
+            last[setting[open_], columns] = found.last[row[open_]]
+            moving = [int(i) for i in np.unique(setting[open_])]
+            boxes = batch.enclosed(
+                slack[open_],
+                (batch.settings_at(first), batch.low[:, machine[open_]]),
+                (batch.settings_at(last), batch.high[:, machine[open_]]),
+                slopes=moving,
+            )
+            own = np.searchsorted(moving, setting[open_]), columns
+            sign = signs_of(boxes.slopes.lo[own], boxes.slopes.hi[own])
+            wavering[open_] = (sign == UNKNOWN) | ~boxes.defined
+        return wavering
 
-
-def _touching(problem: Problem, constraints: Constraints, i: int) -> Sequence[int]:
-    pairs = zip(constraints.requirement, constraints.output, strict=True)
-    return sorted({r for r, output in pairs if r >= 0 and problem.tape.depends[output] >> i & 1})
+    def inside(self, before: Bands, closer: Bands, at: Indices) -> Bands:
+        """Cut the failing bands to those found closer, and to the values between what failed."""
+        first, last, below, above = (a.copy() for a in (before.first, before.last, before.below, before.above))
+        for k, b in enumerate(self.rows):
+            mine = np.flatnonzero(self.row == b)
+            failed = list(zip(self.index[mine].tolist(), self.requirement[mine].tolist(), strict=True))
+            cuts = [(int(first[b]), int(below[b])), (int(closer.first[k]), int(closer.below[k]))]
+            cuts += [(index + 1, r) for index, r in failed if index < at[b]]
+            first[b], below[b] = max(cuts, key=lambda cut: cut[0])
+            cuts = [(int(last[b]), int(above[b])), (int(closer.last[k]), int(closer.above[k]))]
+            cuts += [(index - 1, r) for index, r in failed if index > at[b]]
+            last[b], above[b] = min(cuts, key=lambda cut: cut[0])
+        return Bands(first, last, below, above)

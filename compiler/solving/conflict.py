@@ -1,12 +1,10 @@
 """Where nothing holds: a smallest set of requirements and pins that cannot hold together, and by how much."""
 
 from collections.abc import Callable
-from dataclasses import replace
 
-from ..network.graph import Merit
-from .answering import Refusal, Scenarios, feasible, margins
-from .problem import Indices, Problem
-from .search import OutOfEffort, Search
+from .answering import Refusal, feasible, margins, nearest
+from .problem import Problem
+from .search import OutOfEffort
 
 TRIAL_EFFORT = 120
 """Boxes for each question whether a smaller set holds: the answer is known already, only its words get shorter."""
@@ -20,11 +18,10 @@ def refusal(problem: Problem, active: list[int], effort: int) -> Refusal:
     as long as the rest still cannot hold (a deletion filter). What cannot be decided within the effort is kept: then
     the set cannot hold, but a smaller one may not either.
     """
-    scenarios = Scenarios(problem)
 
     def holds(trial: list[int]) -> bool:
         try:
-            return feasible(problem, trial, min(effort, TRIAL_EFFORT), scenarios)
+            return feasible(problem, trial, min(effort, TRIAL_EFFORT))
         except OutOfEffort:
             return True
 
@@ -40,7 +37,7 @@ def refusal(problem: Problem, active: list[int], effort: int) -> Refusal:
         pins = tuple(_pins(problem, kept, holds))
     missed = _last_want(problem, kept)
     held = [] if alone else [r for r in kept if r != missed]
-    point = _closest(problem, missed, held, scenarios, min(effort, TRIAL_EFFORT))
+    point = nearest(problem, missed, held, min(effort, TRIAL_EFFORT))
     return Refusal(tuple(kept), pins, margins(problem, point, kept), problem.boxes)
 
 
@@ -80,14 +77,3 @@ def _last_want(problem: Problem, kept: list[int]) -> int:
     """Give the last want of a conflict, or its last requirement where there is no want."""
     wants = [r for r in kept if problem.network.requirements[r].origin == "want"]
     return (wants or kept)[-1]
-
-
-def _closest(problem: Problem, missed: int, held: list[int], scenarios: Scenarios, effort: int) -> Indices:
-    """Find settings where some requirements are held and another, at the stated input values, is missed by least."""
-    slack = problem.network.requirements[missed].slack
-    nearer = Problem(replace(problem.network, merits=(Merit("slack", slack),)))
-    try:
-        point = Search(nearer, scenarios.of(held), effort).best_point(problem.first, problem.last, 0)
-    except OutOfEffort as stopped:
-        point = stopped.best
-    return (problem.first + problem.last) // 2 if point is None else point

@@ -8,6 +8,7 @@ from ..meaning.near import listed
 from ..network.graph import Network
 from ..text.diagnostic import Diagnostic, diagnose
 from ..text.source import Span
+from .batch import Batch
 from .problem import Problem
 from .tape import row
 
@@ -19,9 +20,7 @@ def undefined(problem: Problem, excerpt: Excerpt) -> list[Diagnostic]:
     """Report operations on inputs alone that are not defined over the whole input ranges, once a place."""
     network, tape = problem.network, problem.tape
     settings_mask = (1 << tape.setting_count) - 1
-    low = problem.variables(problem.settings_at(problem.first[:, None]), problem.low[:, None])
-    high = problem.variables(problem.settings_at(problem.last[:, None]), problem.high[:, None])
-    enclosures = tape.enclosures(low, high)
+    enclosures = Batch([problem]).whole
     found: dict[Span, Diagnostic] = {}
     for node in network.nodes:
         watched = {"div": 1, "log": 0, "sqrt": 0}.get(node.operator)

@@ -3,133 +3,124 @@
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-from .problem import UNKNOWN, Constraints, Indices, Problem
-from .slopes import input_slopes, sign_of
-from .tape import Floats, row
+from .batch import Batch
+from .operators import Interval
+from .problem import UNKNOWN, Indices
+from .slopes import Signs, input_slopes, signs_of
+from .tape import Floats
+
+MOST_PIECES = 400
 
 
-def ranges(problem: Problem, point: Indices, nodes: Sequence[int]) -> list[tuple[float, float, float]]:
-    """Give (stated, low, high) of nodes in base units; low and high enclose each node over the input ranges.
+def ranges(batch: Batch, points: Indices, nodes: Sequence[int]) -> Floats:
+    """Give stated value, low and high end of nodes in base units: (3, nodes, machines).
 
-    Inputs whose direction is proved stand at their ends; the mean value form keeps the others' share small.
+    Low and high enclose each node over the input ranges. Inputs whose direction is proved stand at their ends; the
+    mean value form keeps the others' share small.
     """
-    if not nodes:
-        return []
-    settings = problem.settings_at(point[:, None])
-    low, high = _corners(problem, point, nodes)
-    boxes = problem.tape.enclosures(problem.variables(settings, low), problem.variables(settings, high))
-    stated = problem.tape.values(problem.variables(settings, problem.stated[:, None]))
-    spread = _spread(problem, point, low, high, nodes)
-    middle = low + (high - low) / 2
-    centres = problem.tape.enclosures(*[problem.variables(settings, middle)] * 2)
-    found = []
-    count = len(nodes)
-    for at, node in enumerate(nodes):
-        bottom = max(row(boxes[node], at)[0], row(centres[node], at)[0] - spread[at])
-        top = min(row(boxes[node], count + at)[1], row(centres[node], count + at)[1] + spread[count + at])
-        found.append((float(np.ravel(stated[node])[0]), bottom, top))
-    return found
-
-
-def _corners(problem: Problem, point: Indices, nodes: Sequence[int]) -> tuple[Floats, Floats]:
-    """Give input boxes (inputs, 2 * nodes): where each node is lowest, then where each is highest."""
-    _, slopes, wanted = input_slopes(problem, point, problem.low[:, None], problem.high[:, None])
-    count = len(nodes)
-    low = np.repeat(problem.stated[:, None], 2 * count, axis=1)
-    high = low.copy()
-    for at, node in enumerate(nodes):
-        signs = sign_of(slopes[node], 0, len(wanted)) if wanted else np.zeros(0, dtype=np.int8)
-        for sign, i in zip(signs, wanted, strict=True):
-            ends = (problem.low[i], problem.high[i])
-            if sign == UNKNOWN:
-                low[i, [at, count + at]], high[i, [at, count + at]] = ends
-            elif sign != 0:
-                falling, rising = ends if sign > 0 else ends[::-1]
-                low[i, at] = high[i, at] = falling
-                low[i, count + at] = high[i, count + at] = rising
-    return low, high
-
-
-def _spread(problem: Problem, point: Indices, low: Floats, high: Floats, nodes: Sequence[int]) -> Floats:
-    """Bound how far each node can move from the middle of its box, by its slopes there."""
-    _, slopes, wanted = input_slopes(problem, point, low, high)
-    spread = np.zeros(low.shape[1])
-    half = (high - low)[wanted] / 2
-    for column in range(low.shape[1]):
-        slope = slopes[nodes[column % len(nodes)]] if wanted else None
-        if slope is None:
-            continue
-        steepest = np.maximum(np.abs(slope.lo), np.abs(slope.hi))
-        steepest = steepest[:, 0 if steepest.shape[1] == 1 else column]
-        moving = half[:, column] > 0
-        spread[column] = float((steepest[moving] * half[moving, column]).sum()) * (1 + 1e-12)
-    return spread
-
-
-def refined(problem: Problem, point: Indices, node: int) -> tuple[float, float] | None:
-    """Enclose one node more closely: the inputs whose direction is not proved are cut into pieces.
-
-    None where every direction is proved, so that the plain range is exact.
-    """
-    _, slopes, wanted = input_slopes(problem, point, problem.low[:, None], problem.high[:, None], [node])
-    signs = sign_of(slopes[node], 0, len(wanted)) if wanted else np.zeros(0, dtype=np.int8)
-    open_inputs = [i for sign, i in zip(signs, wanted, strict=True) if sign == UNKNOWN][:4]
-    if not open_inputs:
-        return None
-    low, high = _pieces(problem, open_inputs)
-    _, slopes, wanted = input_slopes(problem, point, low, high, [node])
-    settings, ends = problem.settings_at(point[:, None]), []
+    count, machines = len(nodes), batch.count
+    if not count:
+        return np.zeros((3, 0, machines))
+    settings = batch.settings_at(points)
+    stated = batch.tape.values([*settings, *batch.stated], outputs=nodes)
+    signs = _signs(batch, settings, nodes)
+    low, high = np.repeat(batch.low[:, None], count, axis=1), np.repeat(batch.high[:, None], count, axis=1)
+    still = np.repeat(batch.stated[:, None], count, axis=1)
+    ends = []
     for way in (-1, 1):
-        first, last = low.copy(), high.copy()
-        for row_at, i in enumerate(wanted):
-            slope = slopes[node]
-            if slope is None:
-                continue
-            rising = np.broadcast_to(slope.lo[row_at] >= 0, low.shape[1:])
-            falling = np.broadcast_to(slope.hi[row_at] <= 0, low.shape[1:])
-            up, down = (rising, falling) if way > 0 else (falling, rising)
-            first[i] = np.where(up, high[i], first[i])
-            last[i] = np.where(down & ~up, low[i], last[i])
-        box = problem.tape.enclosures(
-            problem.variables(settings, first), problem.variables(settings, last), outputs=[node]
-        )[node]
-        ends.append(float(np.max(box.hi)) if way > 0 else float(np.min(box.lo)))
-    return ends[0], ends[1]
+        # Where each node is lowest, then where each is highest.
+        first = np.where(signs == way, high, np.where(signs == UNKNOWN, low, np.where(signs == 0, still, low)))
+        last = np.where(signs == way, high, np.where(signs == UNKNOWN, high, np.where(signs == 0, still, low)))
+        box = _enclosed(batch, np.repeat(nodes, machines), np.tile(points, count), first, last)
+        ends.append((box.lo if way < 0 else box.hi).reshape(count, machines))
+    middle = np.array([np.broadcast_to(stated[n], (machines,)) for n in nodes])
+    return np.stack([middle, *ends])
 
 
-def _pieces(problem: Problem, open_inputs: list[int], most: int = 400) -> tuple[Floats, Floats]:
-    """Cut the ranges of some inputs evenly into at most so many boxes (inputs, boxes)."""
-    count = max(1, int(most ** (1 / len(open_inputs)))) if open_inputs else 1
-    shape = [count] * len(open_inputs)
+def _signs(batch: Batch, settings: Floats, nodes: Sequence[int]) -> Signs:
+    """Prove signs (inputs, nodes, machines) of slopes over the whole input ranges at the chosen settings."""
+    signs = np.zeros((len(batch.stated), len(nodes), batch.count), dtype=np.int8)
+    wanted = [int(i) for i in np.flatnonzero((batch.low < batch.high).any(axis=1))]
+    if not wanted:
+        return signs
+    enclosures = batch.tape.enclosures([*settings, *batch.low], [*settings, *batch.high], outputs=nodes)
+    slopes = batch.tape.slopes(enclosures, [batch.setting_count + i for i in wanted], outputs=nodes)
+    for at, node in enumerate(nodes):
+        bounds = slopes[node]
+        if bounds is not None:
+            signs[wanted, at] = signs_of(*(np.broadcast_to(end, (len(wanted), batch.count)) for end in bounds))
+    return signs
+
+
+def _enclosed(batch: Batch, nodes: Indices, points: Indices, low: Floats, high: Floats) -> Interval:
+    """Enclose each row's node over its box of inputs, also by the mean value form where an input moves."""
+    low, high = low.reshape(low.shape[0], nodes.size), high.reshape(high.shape[0], nodes.size)
+    settings = batch.settings_at(points)
+    box = batch.enclosed(nodes, (settings, low), (settings, high)).values[0]
+    open_ = np.flatnonzero((low < high).any(axis=0))
+    if open_.size:
+        low, high, nodes, points = low[:, open_], high[:, open_], nodes[open_], points[:, open_]
+        middle = low + (high - low) / 2
+        centre = batch.enclosed(nodes, (settings[:, open_], middle), (settings[:, open_], middle)).values[0]
+        slopes, _ = input_slopes(batch, nodes, points, low, high)
+        half = (high - low) / 2
+        with np.errstate(all="ignore"):
+            steepest = np.maximum(np.abs(slopes.lo), np.abs(slopes.hi))
+            spread = np.where(half > 0, steepest * half, 0.0).sum(axis=0) * (1 + 1e-12)
+        box.lo[open_] = np.fmax(box.lo[open_], centre.lo - spread)
+        box.hi[open_] = np.fmin(box.hi[open_], centre.hi + spread)
+    return box
+
+
+def refined(batch: Batch, points: Indices, node: int) -> tuple[Floats, Floats]:
+    """Enclose one node more closely (machines,): the inputs whose direction is not proved are cut into pieces."""
+    signs = _signs(batch, batch.settings_at(points), [node])[:, 0]
+    lows, highs = np.full(batch.count, -np.inf), np.full(batch.count, np.inf)
+    for m in np.flatnonzero((signs == UNKNOWN).any(axis=0)):
+        open_inputs = [int(i) for i in np.flatnonzero(signs[:, m] == UNKNOWN)][:4]
+        low, high = _pieces(batch.low[:, m], batch.high[:, m], open_inputs)
+        count = low.shape[1]
+        nodes, settings = np.full(count, node), np.repeat(points[:, m][:, None], count, axis=1)
+        slopes, _ = input_slopes(batch, nodes, settings, low, high)
+        rising, falling = slopes.lo >= 0, slopes.hi <= 0
+        ends = []
+        for up, down in ((falling, rising), (rising, falling)):
+            # Each piece at the end where the node is least, then where it is greatest.
+            box = _enclosed(batch, nodes, settings, np.where(up, high, low), np.where(down & ~up, low, high))
+            ends.append(box)
+        lows[m], highs[m] = ends[0].lo.min(), ends[1].hi.max()
+    return lows, highs
+
+
+def _pieces(low: Floats, high: Floats, open_inputs: list[int]) -> tuple[Floats, Floats]:
+    """Cut the ranges of some inputs evenly into at most ``MOST_PIECES`` boxes (inputs, boxes)."""
+    count = max(1, int(MOST_PIECES ** (1 / len(open_inputs))))
     total = count ** len(open_inputs)
-    low = np.repeat(problem.low[:, None], total, axis=1)
-    high = np.repeat(problem.high[:, None], total, axis=1)
-    for i, index in zip(open_inputs, np.unravel_index(np.arange(total), shape) if shape else (), strict=True):
-        cuts = np.linspace(problem.low[i], problem.high[i], count + 1)
-        low[i], high[i] = cuts[index], cuts[index + 1]
-    return low, high
+    first, last = np.repeat(low[:, None], total, axis=1), np.repeat(high[:, None], total, axis=1)
+    for i, index in zip(open_inputs, np.unravel_index(np.arange(total), [count] * len(open_inputs)), strict=True):
+        cuts = np.linspace(low[i], high[i], count + 1)
+        first[i], last[i] = cuts[index], cuts[index + 1]
+    return first, last
 
 
-def cost_of_ranges(
-    problem: Problem, point: Indices, requirement: int, inputs: NDArray[np.float64]
-) -> list[tuple[int, float]]:
+def cost_of_ranges(batch: Batch, point: Indices, requirement: int, inputs: Floats) -> list[tuple[int, float]]:
     """Tell how much slack each input's range takes from a requirement, as a share of its larger side.
 
-    Each input in turn goes from its worst end (``inputs``) to its stated value. Returns (input, share), largest first.
+    Each input in turn goes from its worst end (``inputs``) to its stated value. The batch is of one machine. Returns
+    (input, share), largest first.
     """
-    uncertain = [i for i in range(len(problem.stated)) if problem.low[i] < problem.high[i]]
+    uncertain = [int(i) for i in np.flatnonzero(batch.low[:, 0] < batch.high[:, 0])]
     if not uncertain:
         return []
     rows = np.repeat(inputs[:, None], len(uncertain) + 1, axis=1)
     for at, i in enumerate(uncertain, start=1):
-        rows[i, at] = problem.stated[i]
-    constraints: Constraints = problem.at([requirement] * rows.shape[1], rows)
-    slack = problem.slacks(constraints, np.arange(rows.shape[1]), np.repeat(point[:, None], rows.shape[1], axis=1))
-    settings = problem.settings_at(point[:, None])
-    nodes = problem.tape.values(problem.variables(settings, inputs[:, None]))
-    r = problem.network.requirements[requirement]
-    size = max(abs(float(np.ravel(nodes[n])[0])) for n in (r.left, r.right)) or 1.0
-    gains = [(i, float((slack[at] - slack[0]) / size)) for at, i in enumerate(uncertain, start=1)]
+        rows[i, at] = batch.stated[i, 0]
+    r = batch.network.requirements[requirement]
+    count = rows.shape[1]
+    sides = np.full(count, r.left), np.full(count, r.right)
+    left, right = batch.values(sides, np.repeat(point[:, None], count, axis=1), rows)
+    size = max(abs(float(left[0])), abs(float(right[0]))) or 1.0
+    slack = (right - left) / size
+    gains = [(i, float(slack[at] - slack[0])) for at, i in enumerate(uncertain, start=1)]
     return sorted((g for g in gains if g[1] > 1e-6), key=lambda g: (-g[1], g[0]))

@@ -1,318 +1,431 @@
-"""Branch and prune over lattice boxes: contraction by proved monotonicity, dominance, best bound first."""
+"""Branch and prune over lattice boxes: contraction by proved monotonicity, dominance, best bound first.
+
+All machines of a batch are searched at once: each round takes the best boxes of every machine that is not done.
+"""
 
 import heapq
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import count
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .problem import NO_BOUND, TOLERANCE, UNKNOWN, Constraints, Indices, Problem
+from .batch import Batch, Constraints
+from .problem import NO_BOUND, TOLERANCE, UNKNOWN, Indices
 from .slopes import Signs, directions, setting_signs
-from .tape import row
+from .tape import Floats, Mask
 
 MOST_PASSES = 12
-_PARTS = 16
-FEW_POINTS = 512
+PARTS = 16
+FEW_POINTS = 64
 """A box with no more points than this is settled by looking at each."""
 
+AT_ONCE = 2
+"""Boxes of one machine that a round takes."""
 
-class OutOfEffort(Exception):
-    """The stated limit of boxes was reached before the search ended; ``best`` is the best point seen, if any."""
+NONE, FOUND, BEST_SO_FAR, UNDECIDED = 0, 1, 2, 3
+"""What came of a search: proved that there is no point; found (the best); the limit came first, with or without one."""
 
-    def __init__(self, best: Indices | None = None) -> None:
-        super().__init__()
-        self.best = best
+Status = NDArray[np.int8]
 
 
 @dataclass(slots=True)
-class _Box:
+class Boxes:
+    """Boxes of settings (settings, boxes), the machine of each, and signs (constraints, settings, boxes)."""
+
+    machine: Indices
     first: Indices
     last: Indices
     signs: Signs
 
-    @property
-    def points(self) -> int:
-        """How many lattice points the box has."""
-        return math.prod(int(n) for n in self.last - self.first + 1)
+    def take(self, which: Indices | Mask) -> "Boxes":
+        """Copy some of the boxes."""
+        return Boxes(self.machine[which], self.first[:, which], self.last[:, which], self.signs[:, :, which])
 
-    def all_points(self, order: Sequence[int]) -> Indices:
-        """List them (settings, points); the settings first in ``order`` change fastest."""
-        rest = np.arange(self.points)
-        found = np.repeat(self.first[:, None], rest.size, axis=1)
-        for i in order:
-            rest, at = np.divmod(rest, self.last[i] - self.first[i] + 1)
-            found[i] += at
-        return found
+    def put(self, which: Indices, other: "Boxes") -> None:
+        """Take over what became of some of the boxes."""
+        self.first[:, which], self.last[:, which], self.signs[:, :, which] = other.first, other.last, other.signs
+
+    @property
+    def points(self) -> Floats:
+        """How many lattice points each box has."""
+        points: Floats = np.prod(self.last - self.first + 1.0, axis=0)
+        return points
+
+
+class OutOfEffort(Exception):
+    """The stated limit of work was reached before the question was decided."""
+
+
+_Box = tuple[Indices, Indices, Signs]
+
+
+@dataclass(slots=True)
+class _Queue:
+    """The open boxes of one machine, best bound first, and the best point seen."""
+
+    left: int
+    heap: list[tuple[float, int, _Box]] = field(default_factory=list)
+    pushed: int = 0
+    best: Indices | None = None
+    value: float = -np.inf
+
+    @property
+    def promising(self) -> bool:
+        """Whether the next box may hold a better point."""
+        return bool(self.heap) and (self.best is None or -self.heap[0][0] > self.value)
+
+    def push(self, ceiling: float, first: Indices, last: Indices, signs: Signs) -> None:
+        heapq.heappush(self.heap, (-ceiling, self.pushed, (first, last, signs)))
+        self.pushed += 1
 
 
 class Search:
-    """Finds lattice points where constraints hold, within a box of settings and a limit of boxes."""
+    """Finds lattice points where constraints hold, for machines of a batch, within a limit of boxes for each."""
 
-    def __init__(self, problem: Problem, constraints: Constraints, limit: int) -> None:
-        self.problem = problem
-        self.constraints = constraints
+    def __init__(self, batch: Batch, constraints: Constraints, limit: int, merit: int | None = None) -> None:
+        self.batch = batch
+        self.merit = merit
         self.limit = limit
-
-    def any_point(self, first: Indices, last: Indices) -> Indices | None:
-        """Give a point that holds, or None where it is proved that there is none."""
-        return self._run(first, last, None)
-
-    def best_point(self, first: Indices, last: Indices, merit: int, known: Indices | None = None) -> Indices | None:
-        """Give a point that holds with the largest merit, or None where it is proved that none holds.
-
-        ``known`` is a point that holds, to start from.
-        """
-        return self._run(first, last, merit, known)
-
-    # ---- the loop
-
-    def _run(self, first: Indices, last: Indices, merit: int | None, known: Indices | None = None) -> Indices | None:
-        constraints = self.constraints
-        best, best_value = None, -np.inf
         if merit is not None:
             # The merit rides along as a constraint whose bound is the best found so far.
-            constraints = constraints.plus(self.problem.threshold(merit, NO_BOUND))
-            if known is not None:
-                best, best_value = known, self._raise(constraints, merit, known)
-        order = count()
-        root = _Box(first.copy(), last.copy(), self._known_signs(constraints))
-        heap: list[tuple[float, int, _Box]] = [(-np.inf, next(order), root)]
-        while heap:
-            bound, _, box = heapq.heappop(heap)
-            if merit is not None and best is not None and -bound <= best_value:
-                break
-            self.problem.boxes += 1
-            self.limit -= 1
-            if self.limit < 0:
-                raise OutOfEffort(best)
-            if box.points > FEW_POINTS and not self._narrow(box, constraints, merit):
-                continue
-            found = self._probe(box, constraints, merit)
-            if found is not None:
-                if merit is None:
-                    return found
-                value = float(self.problem.merit(merit, found[:, None])[0])
-                if value > best_value:
-                    best, best_value = found, self._raise(constraints, merit, found)
-            if box.points <= FEW_POINTS:
-                continue
-            for half in self._halves(box, merit):
-                ceiling = self._ceiling(half, merit)
-                if merit is None or best is None or ceiling > best_value:
-                    heapq.heappush(heap, (-ceiling, next(order), half))
-        return best
+            constraints = constraints.plus(batch.threshold(merit, np.full(batch.count, NO_BOUND)))
+        self.constraints = constraints
+        self.queues: dict[int, _Queue] = {}
 
-    def _known_signs(self, constraints: Constraints) -> Signs:
-        """Give the signs (constraints, settings) that hold over all settings and inputs; each box proves the others."""
-        proved, count = directions(self.problem), self.problem.tape.setting_count
-        rows = [proved[o][:count] for o in constraints.output]
-        return np.array(rows, dtype=np.int8).reshape(len(constraints), count)
+    def run(self, machines: Sequence[int] | Indices, known: Indices | None = None) -> tuple[Indices, Status]:
+        """Search for points: any that holds, or with a merit the one that has most of it.
 
-    def _raise(self, constraints: Constraints, merit: int, point: Indices) -> float:
-        """Ask for more of the merit than a point has; give what it has."""
-        value = float(self.problem.merit(merit, point[:, None])[0])
-        constraints.bound[-1] = np.nextafter(value, np.inf) + 2 * TOLERANCE * abs(value)
-        return value
-
-    # ---- one box
-
-    def _narrow(self, box: _Box, constraints: Constraints, merit: int | None) -> bool:
-        """Contract and fix by dominance until nothing changes; False where the box is refuted."""
-        self._prove_signs(box, constraints)
-        for _ in range(MOST_PASSES):
-            before = (box.first.copy(), box.last.copy())
-            live = self._contract(box, constraints)
-            if live is None:
-                return False
-            self._dominate(box, live, merit)
-            if (before[0] == box.first).all() and (before[1] == box.last).all():
-                break
-        return True
-
-    def _prove_signs(self, box: _Box, constraints: Constraints) -> None:
-        """Prove the signs that are still unknown; a sign proved on a larger box stays."""
-        free = box.first < box.last
-        open_ = np.flatnonzero((box.signs[:, free] == UNKNOWN).any(axis=1))
-        if open_.size:
-            proved = setting_signs(self.problem, constraints.take(open_), box.first, box.last)
-            box.signs[open_] = np.where(box.signs[open_] == UNKNOWN, proved, box.signs[open_])
-        box.signs[:, ~free] = np.where(box.signs[:, ~free] == UNKNOWN, 0, box.signs[:, ~free])
-
-    def _contract(self, box: _Box, constraints: Constraints) -> NDArray[np.bool_] | None:
-        """Cut off what no value of the other settings can save; give the constraints that still bite.
-
-        None where a constraint fails at its best corner.
+        ``known`` (settings, machines) holds already, to start from. Gives points (settings, machines) and what came of
+        each machine; the columns of other machines mean nothing.
         """
-        known = ((box.signs != UNKNOWN) | (box.first == box.last)).all(axis=1)
-        everyone = np.arange(len(constraints))
-        best, worst = self._corners(box)
-        ends = np.concatenate([best, worst], axis=1)
-        slack = self.problem.slacks(constraints, np.tile(everyone, 2), ends)
-        at_best, at_worst = slack[: len(everyone)], slack[len(everyone) :]
-        if (known & (at_best < 0)).any():
+        batch = self.batch
+        points = np.zeros_like(batch.first)
+        status = np.full(batch.count, UNDECIDED, dtype=np.int8)
+        self._start(np.asarray(machines, dtype=np.int64), known)
+        open_ = [int(m) for m in machines]
+        while open_:
+            taken: list[tuple[int, _Box]] = []
+            for m in open_:
+                ended = self._take(m, taken)
+                if ended is not None:
+                    status[m] = ended
+            open_ = list(dict.fromkeys(m for m, _ in taken))
+            self._round(taken)
+        for m, queue in self.queues.items():
+            if queue.best is not None:
+                points[:, m] = queue.best
+        return points, status
+
+    def _start(self, machines: Indices, known: Indices | None) -> None:
+        """Begin each machine's queue with the whole of its settings."""
+        batch = self.batch
+        signs = directions(batch).of(self.constraints.output)[:, : batch.setting_count]
+        for m in machines:
+            queue = self.queues[int(m)] = _Queue(self.limit)
+            queue.push(np.inf, batch.first[:, m].copy(), batch.last[:, m].copy(), signs[:, :, m])
+        if known is not None and self.merit is not None:
+            values = batch.merit(self.merit, machines, known[:, machines])
+            for m, value in zip(machines, values, strict=True):
+                self._improve(int(m), known[:, m], float(value))
+
+    def _take(self, m: int, taken: "list[tuple[int, _Box]]") -> int | None:
+        """Take the next boxes of a machine; where there are none, tell how its search ended."""
+        queue = self.queues[m]
+        if self.merit is None and queue.best is not None:
+            return FOUND
+        before = len(taken)
+        while len(taken) < before + AT_ONCE and queue.promising and queue.left:
+            queue.left -= 1
+            self.batch.problems[m].boxes += 1
+            taken.append((m, heapq.heappop(queue.heap)[2]))
+        if len(taken) > before:
             return None
-        live = ~(known & (at_worst >= 0))
-        if not known.all():
-            holds_somewhere, holds_everywhere = self._enclose(box, constraints, everyone[~known])
-            if not holds_somewhere.all():
-                return None
-            live[~known] = ~holds_everywhere
-        self._cut(box, constraints, [int(c) for c in everyone[known & live]], best)
-        return live if (box.first <= box.last).all() else None
+        if queue.promising:
+            return UNDECIDED if queue.best is None else BEST_SO_FAR
+        return NONE if queue.best is None else FOUND
 
-    def _corners(self, box: _Box) -> tuple[Indices, Indices]:
-        """Give each constraint's best and worst corner (settings, constraints)."""
-        up = (box.signs == 1).T
-        first, last = box.first[:, None], box.last[:, None]
-        return np.where(up, last, first), np.where(up, first, last)
+    def _improve(self, m: int, point: Indices, value: float) -> None:
+        """Take in a better point, and ask for more of the merit than it has."""
+        queue = self.queues[m]
+        queue.best, queue.value = point, value
+        if self.merit is not None:
+            self.constraints.bound[-1, m] = np.nextafter(value, np.inf) + 2 * TOLERANCE * abs(value)
 
-    def _enclose(
-        self, box: _Box, constraints: Constraints, which: Indices
-    ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    def _round(self, taken: list[tuple[int, _Box]]) -> None:
+        """Look at some boxes: narrow them, try points, split what is left."""
+        if not taken:
+            return
+        boxes = Boxes(
+            np.array([m for m, _ in taken]),
+            np.stack([b[0] for _, b in taken], axis=1),
+            np.stack([b[1] for _, b in taken], axis=1),
+            np.stack([b[2] for _, b in taken], axis=2),
+        )
+        few = boxes.points <= FEW_POINTS
+        kept = np.ones(few.size, dtype=np.bool_)
+        live = self.constraints.present[:, boxes.machine]
+        wide = np.flatnonzero(~few)
+        if wide.size:
+            part = boxes.take(wide)
+            kept[wide], live[:, wide] = Narrowing(self.batch, self.constraints, part, self.merit is not None).run()
+            boxes.put(wide, part)
+        boxes, live, few = boxes.take(kept), live[:, kept], few[kept]
+        if not few.size:
+            return
+        few |= boxes.points <= FEW_POINTS
+        self._probe(boxes, live, few)
+        self._split(boxes.take(~few))
+
+    def _probe(self, boxes: Boxes, live: Mask, few: Mask) -> None:
+        """Try a few points of each box, or all where they are few; keep the best that holds."""
+        owner, points = self._candidates(boxes, few)
+        c, p = np.nonzero(live[:, owner])
+        machine = boxes.machine[owner]
+        slack = self.batch.slacks(self.constraints, c, machine[p], points[:, p])
+        holds = np.bincount(p, weights=~(slack >= 0), minlength=owner.size) == 0
+        owner, points, machine = owner[holds], points[:, holds], machine[holds]
+        if not owner.size:
+            return
+        if self.merit is None:
+            for m, at in zip(*np.unique(machine, return_index=True), strict=True):
+                self._improve(int(m), points[:, at].copy(), 0.0)
+            return
+        values = self.batch.merit(self.merit, machine, points)
+        for box in np.unique(owner):
+            mine = np.flatnonzero(owner == box)
+            # The first of those that are best but for rounding, so that the choice does not hang on that.
+            best = values[mine].max()
+            if not np.isfinite(best):
+                continue
+            at = mine[int(np.argmax(values[mine] >= best - 1e-12 * abs(best)))]
+            m = int(machine[at])
+            if values[at] > self.queues[m].value:
+                self._improve(m, points[:, at].copy(), float(values[at]))
+
+    def _candidates(self, boxes: Boxes, few: Mask) -> tuple[Indices, Indices]:
+        """List points to try: the box of each, and the points (settings, points)."""
+        middle = (boxes.first + boxes.last) // 2
+        tried = [middle]
+        if self.merit is not None:
+            sign = boxes.signs[-1]
+            tried.append(np.where(sign == 1, boxes.last, np.where(sign == -1, boxes.first, middle)))
+            tried.append(np.where(sign == 1, boxes.first, np.where(sign == -1, boxes.last, middle)))
+        tried += [boxes.first, boxes.last]
+        wide = np.flatnonzero(~few)
+        owners = [np.repeat(wide, len(tried))]
+        points = [np.stack([t[:, wide] for t in tried], axis=2).reshape(middle.shape[0], wide.size * len(tried))]
+        for b in np.flatnonzero(few):
+            every = self._all_points(boxes.first[:, b], boxes.last[:, b])
+            owners.append(np.full(every.shape[1], b))
+            points.append(every)
+        return np.concatenate(owners), np.concatenate(points, axis=1)
+
+    def _all_points(self, first: Indices, last: Indices) -> Indices:
+        """List the points of a box; the settings first by name change fastest."""
+        sizes = last - first + 1
+        rest = np.arange(int(np.prod(sizes)))
+        found = np.repeat(first[:, None], rest.size, axis=1)
+        for i in self.batch.by_name:
+            if sizes[i] > 1:
+                rest, at = np.divmod(rest, sizes[i])
+                found[i] += at
+        return found
+
+    def _split(self, boxes: Boxes) -> None:
+        """Split boxes: first a setting whose direction is not proved, then where the merit lies, then the widest.
+
+        Where all directions are proved, contraction does the rest.
+        """
+        if not boxes.machine.size:
+            return
+        by_name = np.array(self.batch.by_name)
+        widths = (boxes.last - boxes.first).astype(np.float64)
+        undecided = (boxes.signs == UNKNOWN).any(axis=0) & (widths > 0)
+        if self.merit is not None:
+            widths = np.where((boxes.signs[-1] != 0) & ~undecided.any(axis=0), 4.0 * widths, widths)
+        widths = np.where(undecided.any(axis=0) & ~undecided, 0.0, widths)
+        chosen = by_name[np.argmax(widths[by_name], axis=0)]
+        rows = np.arange(chosen.size)
+        middle = ((boxes.first + boxes.last) // 2)[chosen, rows]
+        above, below = (Boxes(boxes.machine, boxes.first.copy(), boxes.last.copy(), boxes.signs) for _ in range(2))
+        above.first[chosen, rows], below.last[chosen, rows] = middle + 1, middle
+        ceilings = [self._ceilings(half) for half in (above, below)]
+        for b, m in enumerate(boxes.machine):
+            queue = self.queues[int(m)]
+            for half, ceiling in zip((above, below), ceilings, strict=True):
+                if self.merit is None or queue.best is None or ceiling[b] > queue.value:
+                    queue.push(float(ceiling[b]), half.first[:, b], half.last[:, b], boxes.signs[:, :, b])
+
+    def _ceilings(self, boxes: Boxes) -> Floats:
+        """Bound the merit over each box from above."""
+        if self.merit is None:
+            widths: Floats = (boxes.last - boxes.first).sum(axis=0).astype(np.float64)
+            return widths
+        sign = boxes.signs[-1]
+        low = self.batch.settings_at(np.where(sign == 1, boxes.last, boxes.first))
+        high = self.batch.settings_at(np.where(sign == -1, boxes.first, boxes.last))
+        stated = self.batch.stated[:, boxes.machine]
+        node = np.full(boxes.machine.size, self.batch.network.merits[self.merit].node)
+        ceiling = self.batch.enclosed(node, (low, stated), (high, stated)).values[0].hi
+        return np.where(np.isnan(ceiling), np.inf, ceiling)
+
+
+class Narrowing:
+    """Contracts boxes and fixes settings by dominance until nothing changes."""
+
+    def __init__(self, batch: Batch, constraints: Constraints, boxes: Boxes, has_merit: bool) -> None:
+        self.batch = batch
+        self.constraints = constraints
+        self.boxes = boxes
+        self.has_merit = has_merit
+        self.kept = np.ones(boxes.machine.size, dtype=np.bool_)
+        self.live = constraints.present[:, boxes.machine].copy()
+        """Which constraints (constraints, boxes) may fail somewhere in a box."""
+
+    def run(self) -> tuple[Mask, Mask]:
+        """Narrow the boxes in place; tell which are not refuted, and what still bites in them."""
+        boxes = self.boxes
+        self._prove_signs()
+        open_ = np.arange(boxes.machine.size)
+        for _ in range(MOST_PASSES):
+            before = boxes.first[:, open_], boxes.last[:, open_]
+            self._contract(open_)
+            kept = self.kept[open_]
+            open_, before = open_[kept], (before[0][:, kept], before[1][:, kept])
+            self._dominate(open_)
+            changed = (boxes.first[:, open_] != before[0]) | (boxes.last[:, open_] != before[1])
+            open_ = open_[changed.any(axis=0)]
+            if not open_.size:
+                break
+        return self.kept, self.live
+
+    def _prove_signs(self) -> None:
+        """Prove the signs that are still unknown; a sign proved on a larger box stays."""
+        boxes = self.boxes
+        free = boxes.first < boxes.last
+        fixed = np.broadcast_to(~free, boxes.signs.shape) & (boxes.signs == UNKNOWN)
+        boxes.signs[fixed] = 0
+        c, b = np.nonzero(((boxes.signs == UNKNOWN).any(axis=1)) & self.live)
+        if c.size:
+            machine = boxes.machine[b]
+            proved = setting_signs(self.batch, self.constraints, c, machine, boxes.first[:, b], boxes.last[:, b]).T
+            boxes.signs[c, :, b] = np.where(boxes.signs[c, :, b] == UNKNOWN, proved, boxes.signs[c, :, b])
+
+    def _contract(self, open_: Indices) -> None:
+        """Cut off what no value of the other settings can save; note what holds everywhere, and boxes refuted."""
+        boxes = self.boxes
+        c, at = np.nonzero(self.live[:, open_])
+        b = open_[at]
+        signs = boxes.signs[c, :, b].T
+        first, last = boxes.first[:, b], boxes.last[:, b]
+        known = ((signs != UNKNOWN) | (first == last)).all(axis=0)
+        up = signs == 1
+        best, worst = np.where(up, last, first), np.where(up, first, last)
+        machine = boxes.machine[b]
+        sure = np.flatnonzero(known)
+        slack = self.batch.slacks(
+            self.constraints,
+            np.concatenate([c[sure], c[sure]]),
+            np.concatenate([machine[sure], machine[sure]]),
+            np.concatenate([best[:, sure], worst[:, sure]], axis=1),
+        )
+        at_best, at_worst = slack[: sure.size], slack[sure.size :]
+        self.kept[b[sure[at_best < 0]]] = False
+        holding = at_worst >= 0
+        self.live[c[sure[holding]], b[sure[holding]]] = False
+        unsure = np.flatnonzero(~known)
+        if unsure.size:
+            somewhere, everywhere = self._enclose(c[unsure], b[unsure])
+            self.kept[b[unsure[~somewhere]]] = False
+            self.live[c[unsure[everywhere]], b[unsure[everywhere]]] = False
+        biting = sure[~holding]
+        biting = biting[self.kept[b[biting]]]
+        self._cut(c[biting], b[biting], signs[:, biting], best[:, biting])
+        self.kept[open_] &= (boxes.first[:, open_] <= boxes.last[:, open_]).all(axis=0)
+
+    def _enclose(self, c: Indices, b: Indices) -> tuple[Mask, Mask]:
         """Bound constraints with unproved signs by intervals: may each hold somewhere, does it everywhere.
 
         Settings of proved sign stand at their better end for the one question, at their worse end for the other.
         """
-        problem, count = self.problem, which.size
-        part = constraints.take(which)
-        signs = np.tile(box.signs[which].T, 2)
-        rows = np.arange(2 * count)
-        first, last = box.first[:, None], box.last[:, None]
-        low = np.where((signs == 1) & (rows < count), last, first)
-        high = np.where((signs == -1) & (rows < count), first, last)
-        low = np.where((signs == -1) & (rows >= count), last, low)
-        high = np.where((signs == 1) & (rows >= count), first, high)
-        inputs = np.tile(part.inputs, 2)
-        outputs = [n for n in (*part.output, *part.left, *part.right) if n >= 0]
-        enclosures = problem.tape.enclosures(
-            problem.variables(problem.settings_at(low), inputs),
-            problem.variables(problem.settings_at(high), inputs),
-            outputs=outputs,
+        batch, boxes, count = self.batch, self.boxes, c.size
+        machine = boxes.machine[b]
+        signs, first, last = boxes.signs[c, :, b].T, boxes.first[:, b], boxes.last[:, b]
+        low = np.concatenate([np.where(signs == 1, last, first), np.where(signs == -1, last, first)], axis=1)
+        high = np.concatenate([np.where(signs == -1, first, last), np.where(signs == 1, first, last)], axis=1)
+        inputs = np.tile(self.constraints.inputs[:, c, machine], 2)
+        outputs, left, right = (
+            np.tile(np.array(getattr(self.constraints, n))[c], 2) for n in ("output", "left", "right")
         )
-        defined = problem.defined(enclosures, np.array(part.output * 2), rows)
-        somewhere, everywhere = np.ones(count, dtype=np.bool_), np.zeros(count, dtype=np.bool_)
-        for c in range(count):
-            sides = [row(enclosures[n], c) for n in (part.left[c], part.right[c]) if n >= 0]
-            size = max(abs(v) for v in (*(end for side in sides for end in side), part.bound[c]))
-            upper = row(enclosures[part.output[c]], c)[1] - part.bound[c]
-            lower = row(enclosures[part.output[c]], count + c)[0] - part.bound[c]
+        found = batch.enclosed(
+            outputs, (batch.settings_at(low), inputs), (batch.settings_at(high), inputs), also=(left, right)
+        )
+        bound = self.constraints.bound[c, machine]
+        size = np.max([np.abs(end) for side in found.values[1:] for end in side], axis=0)
+        size = np.maximum(np.maximum(size[:count], size[count:]), np.abs(bound))
+        with np.errstate(invalid="ignore"):
+            upper, lower = found.values[0].hi[:count] - bound, found.values[0].lo[count:] - bound
             # Comparisons with NaN are false: then it may hold somewhere, and need not everywhere.
-            somewhere[c] = not upper + TOLERANCE * size < 0
-            everywhere[c] = bool(np.isfinite(lower) and lower >= 0 and defined[count + c])
+            somewhere = ~(upper + TOLERANCE * size < 0)
+        everywhere = np.isfinite(lower) & (lower >= 0) & found.defined[count:]
         return somewhere, everywhere
 
-    def _cut(self, box: _Box, constraints: Constraints, which: list[int], best: Indices) -> None:
-        """Move the ends of the box to where each constraint, with the others at their best, starts to hold."""
-        pairs = [
-            (c, i)
-            for c in which
-            for i in range(len(box.first))
-            if box.signs[c, i] in (1, -1) and box.first[i] < box.last[i]
-        ]
-        if not pairs:
+    def _cut(self, c: Indices, b: Indices, signs: Signs, best: Indices) -> None:
+        """Move the ends of boxes to where each constraint, with the other settings at their best, starts to hold."""
+        boxes = self.boxes
+        free = boxes.first[:, b] < boxes.last[:, b]
+        i, row = np.nonzero(((signs == 1) | (signs == -1)) & free)
+        if not i.size:
             return
-        cs = np.array([c for c, _ in pairs])
-        settings = np.array([i for _, i in pairs])
-        rows = np.arange(len(pairs))
-        points = best[:, cs].copy()
-        up = box.signs[cs, settings] == 1
-        bad = np.where(up, box.first[settings], box.last[settings])
-        good = np.where(up, box.last[settings], box.first[settings])
-        points[settings, rows] = bad
-        fails = self.problem.slacks(constraints, cs, points) < 0
+        c, b, up = c[row], b[row], signs[i, row] == 1
+        points = best[:, row]
+        first, last = boxes.first[i, b], boxes.last[i, b]
+        bad, good = np.where(up, first, last), np.where(up, last, first)
+        points[i, np.arange(i.size)] = bad
+        fails = self.batch.slacks(self.constraints, c, boxes.machine[b], points) < 0
         if not fails.any():
             return
-        cs, settings, up, bad, good = cs[fails], settings[fails], up[fails], bad[fails], good[fails]
-        points = points[:, fails]
-        while (np.abs(good - bad) > 1).any():
+        c, b, i, up, bad, good, points = (
+            c[fails],
+            b[fails],
+            i[fails],
+            up[fails],
+            bad[fails],
+            good[fails],
+            points[:, fails],
+        )
+        good = self._ends(c, b, i, points, bad, good)
+        np.maximum.at(boxes.first, (i[up], b[up]), good[up])
+        np.minimum.at(boxes.last, (i[~up], b[~up]), good[~up])
+
+    def _ends(self, c: Indices, b: Indices, i: Indices, points: Indices, bad: Indices, good: Indices) -> Indices:
+        """Find for each row the value nearest to ``bad`` that does not fail, by cutting the way into parts."""
+        machine, parts = self.boxes.machine[b], np.arange(1, PARTS)[:, None]
+        while (open_ := np.flatnonzero(np.abs(good - bad) > 1)).size:
             # Several places at once: one batch costs little more than one row.
-            places = bad + (good - bad) * np.arange(1, _PARTS)[:, None] // _PARTS
-            tried = np.tile(points, _PARTS - 1)
-            tried[np.tile(settings, _PARTS - 1), np.arange(tried.shape[1])] = places.ravel()
-            fail = self.problem.slacks(constraints, np.tile(cs, _PARTS - 1), tried) < 0
-            fail = fail.reshape(places.shape)
+            places = bad[open_] + (good[open_] - bad[open_]) * parts // PARTS
+            tried = np.tile(points[:, open_], PARTS - 1)
+            tried[np.tile(i[open_], PARTS - 1), np.arange(tried.shape[1])] = places.ravel()
+            asked = np.tile(c[open_], PARTS - 1), np.tile(machine[open_], PARTS - 1)
+            fail = (self.batch.slacks(self.constraints, *asked, tried) < 0).reshape(places.shape)
             # Places run from bad to good; slack never falls on the way.
             failing = np.logical_and.accumulate(fail).sum(axis=0)
-            ladder = np.concatenate([bad[None], places, good[None]])
-            columns = np.arange(len(cs))
-            bad, good = ladder[failing, columns], ladder[failing + 1, columns]
-        for i, rising, end in zip(settings, up, good, strict=True):
-            if rising:
-                box.first[i] = max(box.first[i], end)
-            else:
-                box.last[i] = min(box.last[i], end)
+            ladder = np.concatenate([bad[None, open_], places, good[None, open_]])
+            columns = np.arange(open_.size)
+            bad[open_], good[open_] = ladder[failing, columns], ladder[failing + 1, columns]
+        return good
 
-    def _dominate(self, box: _Box, live: NDArray[np.bool_], merit: int | None) -> None:
+    def _dominate(self, open_: Indices) -> None:
         """Fix a setting at an end where everything that still bites pushes it the same way."""
-        if merit is not None:
+        boxes = self.boxes
+        live = self.live[:, open_]
+        if self.has_merit:
             live[-1] = True
-        signs = box.signs[live]
+        signs = np.where(live[:, None, :], boxes.signs[:, :, open_], np.int8(0))
         unknown, up, down = ((signs == sign).any(axis=0) for sign in (UNKNOWN, 1, -1))
-        for i in self.problem.by_name:
-            if box.first[i] == box.last[i] or unknown[i] or (up[i] and down[i]):
-                continue
-            middle = (box.first[i] + box.last[i]) // 2
-            box.first[i] = box.last[i] = box.last[i] if up[i] else box.first[i] if down[i] else middle
-
-    def _probe(self, box: _Box, constraints: Constraints, merit: int | None) -> Indices | None:
-        """Try a few points of the box, or all where they are few; give the best that holds."""
-        if box.points <= FEW_POINTS:
-            candidates = box.all_points(self.problem.by_name)
-        else:
-            middle = (box.first + box.last) // 2
-            points = [middle]
-            if merit is not None:
-                sign = box.signs[-1]
-                points += [
-                    np.where(sign == 1, box.last, np.where(sign == -1, box.first, middle)),
-                    np.where(sign == 1, box.first, np.where(sign == -1, box.last, middle)),
-                ]
-            points += [box.first, box.last]
-            candidates = np.stack(list({p.tobytes(): p for p in points}.values()), axis=1)
-        holds = (self.problem.table(constraints, candidates) >= 0).all(axis=0)
-        if not holds.any():
-            return None
-        sound = candidates[:, holds]
-        if merit is None:
-            return np.asarray(sound[:, 0])
-        values = self.problem.merit(merit, sound)
-        # The first of those that are best but for rounding, so that the choice does not hang on that.
-        return np.asarray(sound[:, int(np.argmax(values >= values.max() - 1e-12 * abs(values.max())))])
-
-    def _halves(self, box: _Box, merit: int | None) -> list[_Box]:
-        """Split a box: first a setting whose direction is not proved, then where the merit lies, then the widest.
-
-        Where all directions are proved, contraction does the rest.
-        """
-        widths = (box.last - box.first).astype(float)
-        undecided = (box.signs == UNKNOWN).any(axis=0) & (widths > 0)
-        if undecided.any():
-            widths[~undecided] = 0.0
-        elif merit is not None:
-            widths[box.signs[-1] != 0] *= 4.0
-        i = max(self.problem.by_name, key=lambda k: widths[k])
-        middle = (box.first[i] + box.last[i]) // 2
-        below = _Box(box.first.copy(), box.last.copy(), box.signs.copy())
-        above = _Box(box.first.copy(), box.last.copy(), box.signs.copy())
-        below.last[i] = middle
-        above.first[i] = middle + 1
-        return [above, below]
-
-    def _ceiling(self, box: _Box, merit: int | None) -> float:
-        """Bound the merit over a box from above."""
-        if merit is None:
-            return float((box.last - box.first).sum())
-        problem, node = self.problem, self.problem.network.merits[merit].node
-        sign = box.signs[-1]
-        low = np.where(sign == 1, box.last, box.first)
-        high = np.where(sign == -1, box.first, box.last)
-        enclosures = problem.tape.enclosures(
-            problem.variables(problem.settings_at(low[:, None]), problem.stated[:, None]),
-            problem.variables(problem.settings_at(high[:, None]), problem.stated[:, None]),
-            outputs=(node,),
-        )
-        ceiling = row(enclosures[node], 0)[1]
-        return np.inf if np.isnan(ceiling) else ceiling
+        first, last = boxes.first[:, open_], boxes.last[:, open_]
+        fixable = (first < last) & ~unknown & ~(up & down)
+        end = np.where(up, last, np.where(down, first, (first + last) // 2))
+        boxes.first[:, open_] = np.where(fixable, end, first)
+        boxes.last[:, open_] = np.where(fixable, end, last)

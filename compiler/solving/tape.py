@@ -5,6 +5,7 @@ vary along an axis costs nothing there. Slopes are carried forward for chosen va
 a variable. Only the nodes that the wanted outputs need are evaluated; the others are left out of the result.
 """
 
+from collections import OrderedDict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -33,24 +34,46 @@ class _Step:
     arguments: tuple[int, ...]
 
 
+MOST_KEPT = 16
+_kept: "OrderedDict[tuple[object, ...], tuple[object, Tape]]" = OrderedDict()
+
+
+def tape_of(networks: Sequence[Network]) -> "Tape":
+    """Give the tape that networks of one structure share; those made last are kept."""
+    first = networks[0]
+    exact = {i.node: i.stated for i in first.inputs if i.low == i.high}
+    for network in networks[1:]:
+        exact = {i.node: i.stated for i in network.inputs if i.low == i.high and exact.get(i.node) == i.stated}
+    key = (id(first.nodes), *(i.node for i in first.inputs), *exact.items())
+    found = _kept.get(key)
+    if found is None:
+        # The nodes are kept as well, so that no other can come by the same identity.
+        found = _kept[key] = (first.nodes, Tape(first, exact))
+        if len(_kept) > MOST_KEPT:
+            _kept.popitem(last=False)
+    _kept.move_to_end(key)
+    return found[1]
+
+
 class Tape:
     """A network made ready for evaluation. ``depends`` has a bit for each variable that a node depends on.
 
-    What depends only on constants and on inputs that are known exactly is evaluated once and for all.
+    What depends only on constants and on the inputs whose values are ``exact`` is evaluated once and for all.
     """
 
-    def __init__(self, network: Network) -> None:
-        self.network = network
+    def __init__(self, network: Network, exact: Mapping[int, float] | None = None) -> None:
+        self.node_count = len(network.nodes)
         self.variables = [s.node for s in network.settings] + [i.node for i in network.inputs]
         self.setting_count = len(network.settings)
-        self.depends = [0] * len(network.nodes)
+        self.depends = [0] * self.node_count
         self._values: list[Floats] = [_LEFT_OUT] * len(network.nodes)
         self._enclosures = [Interval(_LEFT_OUT, _LEFT_OUT)] * len(network.nodes)
         self._steps: list[_Step] = []
         self._parts: dict[tuple[int, ...], list[_Step]] = {}
         self._parted: dict[tuple[int, ...], tuple[list[_Step], list[_Step], list[int]]] = {}
         self._moves = [False] * len(network.nodes)
-        exact = {i.node: i.stated for i in network.inputs if i.low == i.high}
+        if exact is None:
+            exact = {i.node: i.stated for i in network.inputs if i.low == i.high}
         for at, variable in enumerate(self.variables):
             self.depends[variable] = 1 << at
             self._moves[variable] = variable not in exact
@@ -118,6 +141,10 @@ class Tape:
             found[i] = value
         return self._evaluated(found, last)
 
+    def between(self, outputs: Iterable[int]) -> list[int]:
+        """List what ``after_settings`` needs of the inputs for some outputs."""
+        return self._halves(outputs)[2]
+
     @staticmethod
     def _evaluated(found: list[Floats], steps: list[_Step]) -> list[Floats]:
         with np.errstate(all="ignore"):
@@ -157,7 +184,7 @@ class Tape:
         Returns for each node an interval of shape (len(wanted), rows), or None where it depends on none of them.
         """
         mask = 0
-        found: list[Bounds] = [None] * len(self.network.nodes)
+        found: list[Bounds] = [None] * self.node_count
         for row_, v in enumerate(wanted):
             mask |= 1 << v
             unit = np.zeros((len(wanted), 1))
@@ -180,7 +207,7 @@ class Tape:
 
     def relying(self, node: int) -> NDArray[np.bool_]:
         """Tell for each node whether it is computed from ``node``."""
-        found = np.zeros(len(self.network.nodes), dtype=np.bool_)
+        found = np.zeros(self.node_count, dtype=np.bool_)
         found[node] = True
         for step in self._steps:
             if any(found[a] for a in step.arguments):

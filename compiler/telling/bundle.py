@@ -9,14 +9,16 @@ from typing import Any
 
 from .. import __version__
 from ..meaning.display import rounded, shown, unit_for, with_unit
-from ..meaning.model import Amount, GivenValue, GradeDecl
+from ..meaning.model import Amount, GivenValue, GradeDecl, Model
 from ..meaning.units import Unit
 from ..solving.answering import Margin
 from ..solving.bands import MERIT_END
+from ..solving.batch import Batch
 from ..solving.ranging import cost_of_ranges
 from ..syntax import tree
-from .formulas import comparison_text, corner_lookup, requirement_text, with_numbers
-from .sides import sides, spare
+from .formulas import comparison_text, corner_lookup, identities, requirement_text, titles, with_numbers
+from .sentences import effort_told
+from .sides import spare, told
 from .solution import Solution
 
 FORMAT = 1
@@ -41,7 +43,7 @@ def bundle(solution: Solution) -> Data:
             "machine": list(solution.model.machines[network.machine].line),
         },
         "holds": "all input values" if solution.answer.robust else "stated values only",
-        "work": {"boxes": solution.answer.boxes},
+        "work": _work(solution),
         "settings": _settings(solution, requirements),
         "wants": _wants(solution),
         "merits": _merits(solution, requirements),
@@ -58,6 +60,14 @@ def bundle(solution: Solution) -> Data:
             for name, source in sorted(solution.model.sources.items())
         ],
     }
+
+
+def _work(solution: Solution) -> Data:
+    """Say how the answer is known: how much was looked at, and whether nothing better can be there."""
+    answer = solution.answer
+    limit = getattr(answer, "effort", None)
+    says = effort_told(answer.certified, bool(solution.network.merits), answer.boxes, limit)
+    return {"boxes": answer.boxes, "limit": limit, "certified": answer.certified, "says": says}
 
 
 def number(value: float, unit: Unit) -> float | None:
@@ -97,8 +107,10 @@ def _setting(solution: Solution, i: int, requirements: dict[int, Data]) -> Data:
         "because": pin.reason if pin else "",
         "band": [value(at if fixed else band.first), value(at if fixed else band.last)],
         "band_text": decl.text(at) if fixed else _band_text(decl.text(band.first), decl.text(band.last)),
-        "limited_below": _end(solution, band.below, requirements) if not fixed else "",
-        "limited_above": _end(solution, band.above, requirements) if not fixed else "",
+        "limited_below": _end(solution, band.below, requirements, "id") if not fixed else "",
+        "limited_above": _end(solution, band.above, requirements, "id") if not fixed else "",
+        "ends_below": _end(solution, band.below, requirements, "title") if not fixed else "",
+        "ends_above": _end(solution, band.above, requirements, "title") if not fixed else "",
         "step": float(decl.step),
         "requirements": [
             data["id"] for r, data in requirements.items() if solution.touches(i, solution.network.requirements[r])
@@ -122,27 +134,26 @@ def _chosen(solution: Solution, i: int) -> str:
     return variable.decl.rather or "middle"
 
 
-def _end(solution: Solution, end: int, requirements: dict[int, Data]) -> str:
-    if end == MERIT_END:
-        return "preference"
-    return str(requirements[end]["id"]) if end in requirements else "range"
+def _end(solution: Solution, end: int, requirements: dict[int, Data], key: str) -> str:
+    """Say what ends a band: by the id of a requirement, or by its title for people."""
+    if end in requirements:
+        return str(requirements[end][key])
+    words = {"id": ("preference", "range"), "title": ("the preferences", "the end of its own range")}
+    return words[key][0 if end == MERIT_END else 1]
 
 
 # ---- requirements
 
 
 def _requirements(solution: Solution) -> dict[int, Data]:
-    found: dict[int, Data] = {}
-    counts: dict[str, int] = {}
-    for margin in solution.answer.margins:
-        requirement = solution.network.requirements[margin.requirement]
-        counts[requirement.name] = counts.get(requirement.name, 0) + 1
-        suffix = f"#{counts[requirement.name]}" if counts[requirement.name] > 1 else ""
-        found[margin.requirement] = _requirement(solution, margin, requirement.name + suffix)
-    return found
+    ids, names = identities(solution), titles(solution.network)
+    return {
+        m.requirement: _requirement(solution, m, ids[m.requirement], names[m.requirement])
+        for m in solution.answer.margins
+    }
 
 
-def _requirement(solution: Solution, margin: Margin, identity: str) -> Data:
+def _requirement(solution: Solution, margin: Margin, identity: str, title: str) -> Data:
     requirement = solution.network.requirements[margin.requirement]
     unit = unit_for(requirement.dimension)
     lookup = corner_lookup(solution, margin)
@@ -150,6 +161,7 @@ def _requirement(solution: Solution, margin: Margin, identity: str) -> Data:
     law = solution.model.laws.get(requirement.name)
     return {
         "id": identity,
+        "title": title,
         "law": requirement.name if requirement.origin == "law" else "",
         "origin": requirement.origin,
         "text": requirement_text(requirement),
@@ -158,7 +170,7 @@ def _requirement(solution: Solution, margin: Margin, identity: str) -> Data:
         "left": number(margin.left, unit),
         "right": number(margin.right, unit),
         "unit": unit.symbol,
-        "sides": " <= ".join(sides(margin.left, margin.right, unit)),
+        "sides": told(requirement.comparison.relation, margin.left, margin.right, unit),
         "spare": spare(max(margin.share, 0.0), margin, requirement),
         "margin": float(rounded(100 * max(margin.share, 0.0), 3)),
         "at": _corner(solution, margin),
@@ -195,7 +207,8 @@ def _wants(solution: Solution) -> list[Data]:
             continue
         unit = unit_for(requirement.dimension)
         margin = margins.get(r)
-        worst = " <= ".join(sides(margin.left, margin.right, unit)) if margin else ""
+        relation = requirement.comparison.relation
+        worst = told(relation, margin.left, margin.right, unit) if margin else ""
         found.append(
             {
                 "text": requirement.name,
@@ -211,23 +224,29 @@ def _merits(solution: Solution, requirements: dict[int, Data]) -> list[Data]:
     found = []
     for m, merit in enumerate(solution.network.merits):
         decl = solution.model.merits[merit.name]
-        unit = unit_for(solution.model.dimensions[merit.name])
-        # A merit that is the negative of something is shown as that, to have little of.
-        little = isinstance(decl.expression, tree.Negation)
-        value = -solution.answer.merits[m] if little else solution.answer.merits[m]
         found.append(
             {
                 "name": merit.name,
                 "about": decl.doc,
-                "value": number(solution.answer.merits[m], unit),
-                "unit": unit.symbol,
-                "text": with_unit(value, unit),
-                "better": "less" if little else "more",
+                **merit_shown(solution.model, merit.name, solution.answer.merits[m]),
                 "limited_by": [requirements[r]["id"] for r in solution.answer.limits[m] if r in requirements],
                 "place": solution.place(decl.span),
             }
         )
     return found
+
+
+def merit_shown(model: Model, name: str, value: float) -> Data:
+    """Show a merit's value; one that is the negative of something is shown as that, to have little of."""
+    unit = unit_for(model.dimensions[name])
+    little = isinstance(model.merits[name].expression, tree.Negation)
+    shown_value = -value if little else value
+    return {
+        "value": number(shown_value, unit),
+        "unit": unit.symbol,
+        "text": with_unit(shown_value, unit),
+        "better": "less" if little else "more",
+    }
 
 
 def _wanted_worst(solution: Solution, grade: GradeDecl) -> float | None:
@@ -357,10 +376,12 @@ def _costs(solution: Solution) -> dict[str, tuple[float, str]]:
     """For each input, the largest share of slack that its range takes from a tight requirement."""
     limiting = {r for limits in solution.answer.limits for r in limits}
     tight = [m for m in solution.answer.margins if m.requirement in limiting or m.share < 0.05]
+    names = titles(solution.network)
+    batch = Batch([solution.problem])
     found: dict[str, tuple[float, str]] = {}
     for margin in tight:
-        name = solution.network.requirements[margin.requirement].name
-        for i, cost in cost_of_ranges(solution.problem, solution.answer.point, margin.requirement, margin.inputs):
+        name = names[margin.requirement]
+        for i, cost in cost_of_ranges(batch, solution.answer.point, margin.requirement, margin.inputs):
             key = solution.network.inputs[i].given.name
             if cost > found.get(key, (0.0, ""))[0]:
                 found[key] = (cost, name)

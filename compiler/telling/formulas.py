@@ -2,8 +2,9 @@
 
 from collections.abc import Callable
 
+from ..meaning.dimensions import names_in
 from ..meaning.display import with_unit
-from ..network.graph import Requirement
+from ..network.graph import Network, Requirement
 from ..solving.answering import Margin
 from ..syntax import tree
 from ..syntax.printing import print_expression
@@ -71,3 +72,44 @@ def corner_lookup(solution: Solution, margin: Margin) -> Lookup:
         return solution.worst_text(name, margin)
 
     return lookup
+
+
+def titles(network: Network) -> list[str]:
+    """Name the requirements for people: by their law, and by their condition too where a law has several."""
+    names = [r.name for r in network.requirements]
+    return [r.name if names.count(r.name) == 1 else f"{r.name}: {requirement_text(r)}" for r in network.requirements]
+
+
+def identities(solution: Solution) -> dict[int, str]:
+    """Name the requirements that count for programs: by law or want, with a number from the second of a name on."""
+    found: dict[int, str] = {}
+    counts: dict[str, int] = {}
+    for margin in solution.answer.margins:
+        name = solution.network.requirements[margin.requirement].name
+        counts[name] = counts.get(name, 0) + 1
+        found[margin.requirement] = name if counts[name] == 1 else f"{name}#{counts[name]}"
+    return found
+
+
+def derivation(solution: Solution, requirement: Requirement, setting: int) -> list[str]:
+    """List the derived names that tell how a setting bears on a requirement.
+
+    First those of the requirement's own text, then the shortest way from them to the setting, in that order.
+    """
+    network, name = solution.network, solution.variable(setting).decl.name
+    own = [n for n in _used(requirement.comparison.left, requirement.comparison.right) if n in network.lets]
+    ways: dict[str, tuple[str, ...]] = {n: (n,) for n in own}
+    queue = list(own)
+    for at in queue:
+        inner = _used(network.lets[at].expression)
+        if name in inner:
+            return list(dict.fromkeys([*own, *ways[at]]))
+        for n in inner:
+            if n in network.lets and n not in ways:
+                ways[n] = (*ways[at], n)
+                queue.append(n)
+    return own
+
+
+def _used(*expressions: tree.Expression) -> list[str]:
+    return list(dict.fromkeys(r.name for e in expressions for r in names_in(e)))

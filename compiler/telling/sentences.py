@@ -19,8 +19,8 @@ def limits(bundle: Data) -> str:
     """Name what keeps the first merit from growing."""
     if not bundle["merits"]:
         return "nothing: the profile prefers nothing"
-    names = bundle["merits"][0]["limited_by"]
-    return ", ".join(f"`{n}`" for n in names) or "the settings' own ranges"
+    found = [r for n in bundle["merits"][0]["limited_by"] if (r := find(bundle, n))]
+    return ", ".join(f"`{r['title']}`" for r in found) or "the settings' own ranges"
 
 
 def summary(bundle: Data) -> str:
@@ -41,7 +41,7 @@ def summary(bundle: Data) -> str:
         parts.append(f"{first['name'].capitalize()} reaches {first['text']}{_direction(first)}")
         found = [r for n in first["limited_by"] if (r := find(bundle, n))]
         if found:
-            whys = "; ".join(f"`{r['id']}`: {reason(r)}" for r in found)
+            whys = "; ".join(f"`{r['title']}` ({reason(r)})" for r in found)
             parts[-1] += f", and what keeps it from more is {whys}."
         else:
             parts[-1] += ", the end of the settings' own ranges."
@@ -104,3 +104,20 @@ def _direction(merit: Data) -> str:
 def _and(parts: list[str]) -> str:
     quoted = [f"`{p}`" for p in parts]
     return quoted[0] if len(quoted) == 1 else ", ".join(quoted[:-1]) + " and " + quoted[-1]
+
+
+def effort_told(certified: bool, prefers: bool, boxes: int, limit: int | None) -> str:
+    """Say how an answer is known: that nothing better can be there, or that the search ended before it was sure."""
+    looked = f"{boxes:,} {'box' if boxes == 1 else 'boxes'} of settings {'was' if boxes == 1 else 'were'} looked at"
+    allowed = f" (each search may look at {limit:,})" if limit else ""
+    if not certified:
+        return (
+            f"These settings are proved to hold, but not certified to be the best: {looked}{allowed}, and the search "
+            "ended at its limit before every other box was refuted. More effort may find better ones."
+        )
+    if not prefers:
+        return f"The profile prefers nothing, so nothing was left to certify beyond that these settings hold: {looked}."
+    return (
+        "Certified to be the best by the preferences, within what they give back: every other box of settings was "
+        f"refuted or cannot beat it; {looked}{allowed}."
+    )

@@ -1,6 +1,6 @@
 """A solved profile on a machine, with what is needed to talk about it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,8 +10,10 @@ from ..meaning.model import GivenValue, Model
 from ..meaning.units import Dimension, Unit
 from ..network.graph import Network, Requirement, SettingVariable
 from ..solving.answering import Answer, Margin
-from ..solving.problem import Problem
+from ..solving.batch import Batch
+from ..solving.problem import Indices, Problem
 from ..solving.ranging import ranges, refined
+from ..solving.tape import Floats
 from ..text.source import Span
 
 
@@ -105,20 +107,47 @@ class Solution:
 
 def solution(model: Model, problem: Problem, answer: Answer) -> Solution:
     """Gather a solution and the values of all that is told of it."""
-    network = problem.network
-    nodes = dict.fromkeys(network.derived.values())
-    nodes |= dict.fromkeys(n for v in network.validities for n in (v.left, v.right))
-    nodes |= dict.fromkeys(n for notice in network.notices for test in notice.tests for n in test)
-    found = dict(zip(nodes, ranges(problem, answer.point, list(nodes)), strict=True))
+    return solutions(model, [(problem, answer)])[0]
+
+
+def solutions(model: Model, solved: Sequence[tuple[Problem, Answer]]) -> list[Solution]:
+    """Gather solutions; those whose networks have the same structure in one pass."""
+    found: list[Solution | None] = [None] * len(solved)
+    groups: dict[tuple[object, ...], list[int]] = {}
+    for at, (problem, _) in enumerate(solved):
+        network = problem.network
+        key = (id(problem.tape), id(network.derived), id(network.validities), id(network.notices), id(network.grades))
+        groups.setdefault(key, []).append(at)
+    for members in groups.values():
+        batch = Batch([solved[at][0] for at in members])
+        points = np.stack([solved[at][1].point for at in members], axis=1)
+        nodes, values = _values(batch, points)
+        for column, at in enumerate(members):
+            network = solved[at][0].network
+            told = {
+                n: (float(s), float(low), float(high))
+                for n, (s, low, high) in zip(nodes, values[:, :, column].T, strict=True)
+            }
+            derived = {n: Derived(n, *told[node], model.dimensions[n]) for n, node in network.derived.items()}
+            found[at] = Solution(model, *solved[at], derived, told)
+    return [f for f in found if f is not None]
+
+
+def _values(batch: Batch, points: Indices) -> tuple[list[int], Floats]:
+    """Give the nodes that are talked about, and for each its stated value and range: (3, nodes, machines)."""
+    network = batch.network
+    chosen = dict.fromkeys(network.derived.values())
+    chosen |= dict.fromkeys(n for v in network.validities for n in (v.left, v.right))
+    chosen |= dict.fromkeys(n for notice in network.notices for test in notice.tests for n in test)
+    nodes = list(chosen)
+    found = ranges(batch, points, nodes)
     # A grade is read from the whole range of its quantity, so that range is worth more work.
     for node in network.grades.values():
-        if node in found:
-            stated, low, high = found[node]
-            closer = refined(problem, answer.point, node)
-            if closer is not None:
-                found[node] = (stated, max(low, closer[0]), min(high, closer[1]))
-    derived = {n: Derived(n, *found[node], model.dimensions[n]) for n, node in network.derived.items()}
-    return Solution(model, problem, answer, derived, found)
+        if node in chosen:
+            at = nodes.index(node)
+            low, high = refined(batch, points, node)
+            found[1, at], found[2, at] = np.maximum(found[1, at], low), np.minimum(found[2, at], high)
+    return nodes, found
 
 
 def at_corner(solution: Solution, margin: Margin) -> dict[str, float]:

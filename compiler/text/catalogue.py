@@ -165,6 +165,38 @@ CATALOGUE: dict[str, Entry] = {
     "M412": Entry("no-such-machine", "the profile does not name a machine {name}", "{near}"),
     "M413": Entry("no-such-setting", "there is no setting {name} to explain", "{near}"),
     "M415": Entry("many-missing-inputs", "{owner} {entity} does not give {count} quantities: {names}", "{advice}"),
+    "M420": Entry(
+        "not-asked",
+        "{found} does not set a name to a value",
+        "write NAME = VALUE, or to vary it: NAME = LOW .. HIGH UNIT in N steps",
+    ),
+    "M421": Entry(
+        "cannot-be-set",
+        "{name} is {what}, so it cannot be set",
+        "set what it comes from: a quantity of material, machine or profile, or a setting",
+    ),
+    "M422": Entry(
+        "bad-steps",
+        "'{found}' does not say over how many values",
+        "write 'in N steps' at the end: N values, 2 to {most}, the first and the last at the ends of the range",
+    ),
+    "M423": Entry(
+        "nothing-varies",
+        "{name} = {found} leaves nothing to vary",
+        "write a range: {name} = LOW .. HIGH UNIT in N steps, or leave 'in N steps' away",
+    ),
+    "M424": Entry(
+        "too-many-varied",
+        "{count} names are varied: {names}",
+        "vary one or two, and give each of the others one value: NAME = VALUE",
+    ),
+    "M425": Entry("too-many-points", "these are {count} points; {most} are the most", "vary in fewer steps"),
+    "M426": Entry(
+        "nothing-to-draw",
+        "a picture is drawn over a varied value, and none is varied",
+        "vary one: NAME = LOW .. HIGH UNIT in N steps",
+    ),
+    "M427": Entry("picture-name", "{path} is not the name of an SVG file", "write a name that ends in .svg"),
     # ---- solving
     "M501": Entry("divides-by-zero", "this divides by {what}, which may be zero: {range} on {machine}", "{advice}"),
     "M502": Entry("undefined", "{what} is not defined for {range} on {machine}", "{advice}"),
@@ -184,6 +216,12 @@ CATALOGUE: dict[str, Entry] = {
         "check-failed",
         "the independent check does not confirm the answer for {profile} on {machine}: {why}",
         "this is a fault of the program; please report it",
+    ),
+    "M507": Entry(
+        "not-certified",
+        "the search for {profile} on {machine} ended after {limit} boxes: what it found holds, but there may be better",
+        "let it look at more boxes: --effort {more}",
+        "warning",
     ),
     "M508": Entry(
         "want-dropped",

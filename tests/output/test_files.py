@@ -3,15 +3,19 @@
 import configparser
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from jsonschema import Draft202012Validator
 from meltwright.cli import main
+from meltwright.compiling import compile_file
 from meltwright.meaning.loading import library_folder
+from meltwright.output.producing import produce
 from meltwright.output.schema import library_schema
 from meltwright.output.targets import builtin_folder
+from meltwright.telling.sentences import effort_told
 from syrupy.assertion import SnapshotAssertion
 
 DEMO = library_folder() / "demos" / "watch_strap.melt"
@@ -106,3 +110,43 @@ def test_cautions_are_in_every_output_for_people(out: Path) -> None:
         for ending in ("ini", "md"):
             text = (out / f"{machine}.{ending}").read_text(encoding="utf-8")
             assert all(c in text for c in cautions)
+
+
+# ---- how the answer is known
+
+
+def test_outputs_say_whether_the_answer_is_certified(out: Path) -> None:
+    for machine in MACHINES:
+        work = bundle(out, machine)["work"]
+        assert work["certified"] is True and work["says"].startswith("Certified to be the best")
+        assert f"{work['boxes']:,} boxes" in work["says"]
+        for ending in ("ini", "md"):
+            assert work["says"] in (out / f"{machine}.{ending}").read_text(encoding="utf-8")
+
+
+def test_an_answer_that_is_not_certified_says_so_everywhere() -> None:
+    solution = compile_file(DEMO, "bench_tube").solutions[0]
+    texts = produce([replace(solution, answer=replace(solution.answer, certified=False))], faults := [])
+    assert faults == []
+    data = json.loads(texts["watch_strap/bench_tube.json"])
+    assert data["work"]["certified"] is False
+    Draft202012Validator(json.loads((builtin_folder() / "json" / "schema.json").read_text("utf-8"))).validate(data)
+    for ending in ("ini", "md"):
+        text = texts[f"watch_strap/bench_tube.{ending}"]
+        assert "not certified to be the best" in text and "Certified to be" not in text
+    row = next(x for x in texts["watch_strap/overview.md"].splitlines() if x.startswith("| [bench_tube]"))
+    assert row.endswith("| no |")
+
+
+@pytest.mark.parametrize(
+    ("certified", "prefers", "boxes", "limit", "said"),
+    [
+        (True, True, 1200, 5000, "or cannot beat it; 1,200 boxes of settings were looked at (each search may look at"),
+        (True, True, 1, None, "or cannot beat it; 1 box of settings was looked at."),
+        (True, False, 7, None, "The profile prefers nothing"),
+        (False, True, 5000, 5000, "not certified to be the best: 5,000 boxes of settings were looked at"),
+        (False, False, 5000, 5000, "More effort may find better ones."),
+    ],
+)
+def test_what_is_said_of_the_effort(certified: bool, prefers: bool, boxes: int, limit: int | None, said: str) -> None:
+    assert said in effort_told(certified, prefers, boxes, limit)

@@ -7,11 +7,13 @@ import numpy as np
 import pytest
 from meltwright.network.graph import Network
 from meltwright.network.lowering import lower
-from meltwright.solving.answering import Refusal, any_point, solve, start
+from meltwright.solving.answering import Refusal, solve
+from meltwright.solving.batch import Batch
 from meltwright.solving.problem import Problem
 from meltwright.solving.proving import prove
-from meltwright.solving.search import MOST_PASSES, Search, _Box
-from meltwright.solving.slopes import setting_signs, worst_inputs
+from meltwright.solving.scenarios import Scenarios
+from meltwright.solving.search import NONE, Boxes, Narrowing, Search
+from meltwright.solving.slopes import setting_signs
 from meltwright.solving.tape import Tape
 
 
@@ -65,7 +67,7 @@ def test_dependency(network: Callable[[str], Network]) -> None:
 def test_dependency_does_not_spoil_a_proof(network: Callable[[str], Network], limit: str, holds: bool) -> None:
     """The same: the truth, 0.25, is what a proof over the whole range of an input finds."""
     problem = Problem(network(text(X_IN_0_1, f"require u * (1 - u) <= {limit}", "u 0 .. 1")))
-    (verdict,) = prove(problem, start(problem), [0])
+    (verdict,) = prove(problem, (problem.first + problem.last) // 2, [0])
     assert verdict.holds is holds
     if not holds:
         assert float(verdict.inputs[0]) == pytest.approx(0.5, abs=0.1)
@@ -91,15 +93,16 @@ def test_contraction(network: Callable[[str], Network]) -> None:
             'setting z : number in 0 .. 16 step 0.5 "z"'
         )
         problem = Problem(network(text(settings, "require 2 * x <= z - y^2\nrequire 2 * x >= z - y^2")))
-        constraints = problem.at([0, 1], np.zeros((0, 2)))
-        signs = setting_signs(problem, constraints, problem.first, problem.last)
+        batch = Batch([problem])
+        constraints = Scenarios(batch).of(np.ones((2, 1), dtype=np.bool_))
+        first, last, both = batch.first.repeat(2, axis=1), batch.last.repeat(2, axis=1), np.arange(2)
+        signs = setting_signs(batch, constraints, both, np.zeros(2, dtype=np.int64), first, last)
         assert set(np.abs(signs).ravel().tolist()) == {1}
-        search = Search(problem, constraints, 100)
-        box = _Box(problem.first.copy(), problem.last.copy(), signs)
-        for _ in range(MOST_PASSES):
-            assert search._contract(box, constraints) is not None
+        box = Boxes(batch.everyone, batch.first.copy(), batch.last.copy(), signs.T[:, :, None])
+        alive, _ = Narrowing(batch, constraints, box, False).run()
+        assert alive.all()
         names = [s.decl.name for s in problem.network.settings]
-        first, last = (problem.settings_at(e[:, None])[:, 0] for e in (box.first, box.last))
+        first, last = (problem.settings_at(e)[:, 0] for e in (box.first, box.last))
         got = {n: (float(first[i]), float(last[i])) for i, n in enumerate(names)}
         assert got == {"x": (0.0, 8.0), "y": kept, "z": (0.0, 16.0)}
 
@@ -116,8 +119,10 @@ def test_a_system_without_solution_is_refuted_by_propagation(network: Callable[[
         for relation in ("<=", ">=")
     )
     problem = Problem(network(text(settings, body)))
-    constraints = problem.at(list(range(6)), worst_inputs(problem, start(problem)))
-    assert any_point(problem, constraints, 100) is None
+    batch = Batch([problem])
+    search = Search(batch, Scenarios(batch).of(np.ones((6, 1), dtype=np.bool_)), 100)
+    _, status = search.run([0])
+    assert status[0] == NONE
 
 
 # ---- minimal conflicts

@@ -305,16 +305,28 @@ def test_a_pole_is_not_jumped_over(compiled: Run) -> None:
 # ---- limits
 
 
+SQUARE = "setting x : number in 0 .. 100 step 0.01\nsetting y : number in 0 .. 100 step 0.01"
+
+
 def test_out_of_effort_says_so(compiled: Run, tmp_path: object) -> None:
     from meltwright.compiling import compile_file
 
     source = text(
         "require u * x * y - 0.3 * y * y <= 800\nrequire x * x * u + y * x >= 799",
-        "setting x : number in 0 .. 100 step 0.01\nsetting y : number in 0 .. 100 step 0.01",
+        SQUARE,
         merit="x * y - x * x",
     )
-    compiled(source)
+    whole = solved(compiled, source)
+    assert whole.answer.certified
     path = tmp_path / "case.melt"  # type: ignore[operator]
+    result = compile_file(path, effort=1)
+    # A point that holds was found on the way, but not that none is better.
+    assert [d.code for d in result.diagnostics] == ["M507"]
+    (solution,) = result.solutions
+    assert not solution.answer.certified
+    assert solution.answer.merits[0] <= whole.answer.merits[0]
+    thin = "require abs(x * x - 50.03 * y - 7.003) <= 0.02 * u"
+    path.write_text(text(thin, SQUARE, merit="x"), encoding="utf-8")
     result = compile_file(path, effort=1)
     assert [d.code for d in result.diagnostics] == ["M505"]
     assert result.failed and not result.solutions

@@ -1,0 +1,28 @@
+"""Elapsed time of commands as processes of their own."""
+
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+RUNS = 7
+
+
+def elapsed(*command: str, runs: int = RUNS) -> float:
+    """Give the elapsed seconds of a Python command, the least of some runs."""
+    found = []
+    for _ in range(runs):
+        start = time.perf_counter()
+        subprocess.run([sys.executable, *command], capture_output=True, check=False)
+        found.append(time.perf_counter() - start)
+    return min(found)
+
+
+def report(paths: list[Path], runs: int = RUNS) -> None:
+    """Print the table of commands, with their ratio to a Python that does nothing."""
+    print("\nprocesses                       ms   ratio to an empty Python")
+    empty = elapsed("-c", "", runs=runs)
+    for arguments in (("--version",), *(("check", str(path)) for path in paths)):
+        taken = elapsed("-m", "meltwright", *arguments, runs=runs)
+        label = " ".join(Path(a).name for a in arguments)
+        print(f"{label:<28} {1000 * taken:6.0f} {taken / empty:8.1f}")
