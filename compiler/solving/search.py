@@ -329,13 +329,22 @@ class Narrowing:
         self.live = boxes.live
 
     def run(self) -> Mask:
-        """Narrow the boxes in place; tell which are not refuted."""
+        """Narrow the boxes in place; tell which are not refuted.
+
+        First by what is known of directions; then, on what is left, with those that can be proved there.
+        """
+        self._pass_until_still(False)
+        if self._prove_signs():
+            self._pass_until_still(True)
+        return self.kept
+
+    def _pass_until_still(self, careful: bool) -> None:
+        """Contract and dominate until nothing changes; ``careful`` bounds what has no proved direction, too."""
         boxes = self.boxes
-        self._prove_signs()
-        open_ = np.arange(boxes.machine.size)
+        open_ = np.flatnonzero(self.kept)
         for _ in range(MOST_PASSES):
             before = boxes.first[:, open_], boxes.last[:, open_]
-            self._contract(open_)
+            self._contract(open_, careful)
             kept = self.kept[open_]
             open_, before = open_[kept], (before[0][:, kept], before[1][:, kept])
             self._dominate(open_)
@@ -343,21 +352,23 @@ class Narrowing:
             open_ = open_[changed.any(axis=0)]
             if not open_.size:
                 break
-        return self.kept
 
-    def _prove_signs(self) -> None:
-        """Prove the signs that are still unknown; a sign proved on a larger box stays."""
+    def _prove_signs(self) -> bool:
+        """Prove the signs that are still unknown, and tell whether there were any; what was proved before stays."""
         boxes = self.boxes
         free = boxes.first < boxes.last
         fixed = np.broadcast_to(~free, boxes.signs.shape) & (boxes.signs == UNKNOWN)
+        unknown = (boxes.signs == UNKNOWN).any(axis=1) & self.live & self.kept
         boxes.signs[fixed] = 0
-        c, b = np.nonzero(((boxes.signs == UNKNOWN).any(axis=1)) & self.live)
+        c, b = np.nonzero((boxes.signs == UNKNOWN).any(axis=1) & self.live & self.kept)
         if c.size:
-            machine = boxes.machine[b]
-            proved = setting_signs(self.batch, self.constraints, c, machine, boxes.first[:, b], boxes.last[:, b]).T
+            proved = setting_signs(
+                self.batch, self.constraints, c, boxes.machine[b], boxes.first[:, b], boxes.last[:, b]
+            ).T
             boxes.signs[c, :, b] = np.where(boxes.signs[c, :, b] == UNKNOWN, proved, boxes.signs[c, :, b])
+        return bool(unknown.any())
 
-    def _contract(self, open_: Indices) -> None:
+    def _contract(self, open_: Indices, careful: bool) -> None:
         """Cut off what no value of the other settings can save; note what holds everywhere, and boxes refuted."""
         boxes = self.boxes
         c, at = np.nonzero(self.live[:, open_])
@@ -380,7 +391,7 @@ class Narrowing:
         holding = at_worst >= 0
         self.live[c[sure[holding]], b[sure[holding]]] = False
         unsure = np.flatnonzero(~known)
-        if unsure.size:
+        if careful and unsure.size:
             somewhere, everywhere = self._enclose(c[unsure], b[unsure])
             self.kept[b[unsure[~somewhere]]] = False
             self.live[c[unsure[everywhere]], b[unsure[everywhere]]] = False
