@@ -45,7 +45,7 @@ class Answer:
 
     ``point`` and ``bands`` follow the network's settings. ``limits`` gives for each merit the requirements that keep
     it from growing. ``dropped`` lists wants set aside because they said 'if possible'. ``certified`` tells whether
-    every other box was refuted or cannot beat the answer; else the effort ended first.
+    every other box was refuted or cannot beat the answer; else the limit of ``effort`` boxes ended the search first.
     """
 
     point: Indices
@@ -57,6 +57,7 @@ class Answer:
     robust: bool
     boxes: int
     certified: bool = True
+    effort: int = DEFAULT_EFFORT
 
 
 @dataclass(frozen=True, slots=True)
@@ -262,44 +263,57 @@ class _Solve:
     def _optimise(self, active: Mask, machines: Indices) -> tuple[Indices, Status]:
         """Find the best points by the preference list, moved to the middle of what is left; all of it is proved.
 
-        Every merit's best point is proved before its threshold is set, so that what may be given back is a share of
-        what can be had.
+        The best point of every merit is proved, not only the last: what may be given back is a share of what can be
+        had. All are proved together; where one breaks, its machine is searched again from that merit on.
         """
-        batch = self.batch
-        bounds = batch.nothing()
-        points, status = np.zeros_like(batch.first), np.full(batch.count, UNDECIDED, dtype=np.int8)
-        status[machines] = FOUND
-        known: Indices | None = None
-        count = len(batch.network.merits)
-        for merit in range(count):
-            open_ = np.flatnonzero(status == FOUND)
-            points, ended = self._repaired(active, open_, self._best(bounds, merit, known))
-            status[open_] = ended[open_]
-            known, open_ = points, np.flatnonzero(status == FOUND)
-            value = np.zeros(batch.count)
-            value[open_] = batch.merit(merit, open_, points[:, open_])
-            share = batch.network.profile.share if merit + 1 < count else 0.0
-            bounds = bounds.plus(batch.threshold(merit, value - share * np.abs(value)))
-        open_ = np.flatnonzero(status == FOUND)
-        if not count:
-            points, ended = self.feasible(active, open_)
-            status[open_] = ended[open_]
-            open_ = np.flatnonzero(status == FOUND)
-        certified = self.certified.copy()
-        settled, ended = self._repaired(
-            active, open_, lambda c, ms: (settle(batch, c.plus(bounds), ms, points), np.full(batch.count, FOUND))
-        )
-        self.certified = certified
-        chosen = np.where(ended == FOUND, settled, points)
-        return chosen, status
+        batch, ladder = self.batch, _Ladder(self.batch, machines)
+        open_ = machines
+        for _ in range(MOST_REPAIRS):
+            if not open_.size:
+                break
+            constraints = self.scenarios.of(active)
+            for k in range(ladder.steps):
+                todo = open_[(ladder.stage[open_] <= k) & (ladder.status[open_] == FOUND)]
+                if todo.size:
+                    search = Search(batch, constraints.plus(ladder.bounds(k)), self.effort, ladder.merit(k))
+                    ladder.climb(k, todo, *search.run(todo, ladder.points[k - 1] if k else None))
+            open_ = open_[ladder.status[open_] == FOUND]
+            ladder.settle(constraints, open_)
+            open_ = self._stand(active, ladder, open_)
+        ladder.status[open_] = UNDECIDED
+        self.certified = np.asarray(ladder.certified.all(axis=0))
+        return ladder.chosen, ladder.status
 
-    def _best(
-        self, bounds: Constraints, merit: int, known: Indices | None
-    ) -> Callable[[Constraints, Indices], tuple[Indices, Status]]:
-        def find(constraints: Constraints, machines: Indices) -> tuple[Indices, Status]:
-            return Search(self.batch, constraints.plus(bounds), self.effort, merit).run(machines, known)
-
-        return find
+    def _stand(self, active: Mask, ladder: "_Ladder", open_: Indices) -> Indices:
+        """Prove the points of some machines; note what breaks them, and give the machines to be searched again."""
+        if not open_.size:
+            return open_
+        r, at = np.nonzero(active[:, open_])
+        verdicts = []
+        for points in [*ladder.points, ladder.settled]:
+            verdicts.append((open_[at], points[:, open_[at]], r))
+        asked = [np.concatenate(part, axis=-1) for part in zip(*verdicts, strict=True)]
+        found = decide(self.batch, *asked)
+        holds = found.holds.reshape(len(verdicts), r.size)
+        again = []
+        for k, m in enumerate(open_.tolist()):
+            mine = at == k
+            failing = np.flatnonzero([not (row == HOLDS).all() for row in holds[:, mine]])
+            if not failing.size:
+                ladder.chosen[:, m] = ladder.settled[:, m]
+                continue
+            s, q = np.nonzero((holds == BROKEN) & mine)
+            new = [self.scenarios.add(m, int(r[b]), found.inputs[:, a * r.size + b]) for a, b in zip(s, q, strict=True)]
+            first = int(failing[0])
+            if any(new):
+                ladder.stage[m] = first
+                again.append(m)
+            elif first == ladder.steps:
+                # Neither proved nor broken within the limits of the proof: then what was proved stands unsettled.
+                ladder.chosen[:, m] = ladder.points[-1][:, m]
+            else:
+                ladder.status[m] = UNDECIDED
+        return np.array(again, dtype=np.int64)
 
     # ---- what is told of the answers
 
@@ -320,6 +334,7 @@ class _Solve:
                 robust,
                 batch.problems[m].boxes,
                 bool(self.certified[m]),
+                self.effort,
             )
             for at, m in enumerate(machines)
         ]
@@ -331,24 +346,26 @@ class _Solve:
         not look like a limit.
         """
         batch, plain = self.batch, self.scenarios.of(active)
-        room = roomy(batch, plain, machines, points)
+        room = roomy(batch, plain, machines, points)[:, machines]
+        depends = batch.tape.depends
+        count = machines.size
         found: list[list[list[int]]] = [[[] for _ in batch.network.merits] for _ in machines]
-        rows = np.arange(machines.size)
-        for k, merit in enumerate(batch.network.merits):
-            for i in range(batch.setting_count):
-                if not batch.tape.depends[merit.node] >> i & 1:
-                    continue
-                ends = []
-                for step in (-1, 1):
-                    moved = room[:, machines]
-                    moved[i] = np.clip(moved[i] + step, batch.first[i, machines], batch.last[i, machines])
-                    ends.append(batch.merit(k, machines, moved))
-                edge = find_bands(batch, plain, machines, room[:, machines], np.full(machines.size, i))
-                reason = np.where(ends[1] > ends[0], edge.above, edge.below)
-                free = batch.first[i, machines] < batch.last[i, machines]
-                for at in rows[free & (reason >= 0)]:
-                    if reason[at] not in found[at][k]:
-                        found[at][k].append(int(reason[at]))
+        movers = [[i for i in range(batch.setting_count) if depends[m.node] >> i & 1] for m in batch.network.merits]
+        setting = np.repeat(sorted({i for moving in movers for i in moving}), count).astype(np.int64)
+        owner, rows = np.tile(np.arange(count), setting.size // max(1, count)), np.arange(setting.size)
+        edges = find_bands(batch, plain, machines[owner], room[:, owner], setting)
+        lower, upper = room[:, owner], room[:, owner]
+        first, last = batch.first[setting, machines[owner]], batch.last[setting, machines[owner]]
+        lower[setting, rows] = np.maximum(lower[setting, rows] - 1, first)
+        upper[setting, rows] = np.minimum(upper[setting, rows] + 1, last)
+        for k, moving in enumerate(movers):
+            less, more = (batch.merit(k, machines[owner], moved) for moved in (lower, upper))
+            reason = np.where(more > less, edges.above, edges.below)
+            telling = np.isin(setting, moving) & (first < last) & (reason >= 0)
+            for row in np.flatnonzero(telling).tolist():
+                limits = found[owner[row]][k]
+                if reason[row] not in limits:
+                    limits.append(int(reason[row]))
         return [tuple(tuple(limits) for limits in one) for one in found]
 
 
@@ -384,3 +401,52 @@ def plainly_refused(problem: Problem) -> bool:
         if float(np.max(slack.hi)) < -2 * TOLERANCE * size:
             return True
     return False
+
+
+class _Ladder:
+    """The points found for each merit in turn, by machine, and the settled one after them.
+
+    ``stage`` is the first step that is not proved, ``certified`` (steps, machines) whether each search ended by itself.
+    A network without merits has one step, any point.
+    """
+
+    def __init__(self, batch: Batch, machines: Indices) -> None:
+        self.batch = batch
+        self.merits = len(batch.network.merits)
+        self.steps = max(1, self.merits)
+        self.points = [np.zeros_like(batch.first) for _ in range(self.steps)]
+        self.values = np.zeros((self.steps, batch.count))
+        self.settled, self.chosen = np.zeros_like(batch.first), np.zeros_like(batch.first)
+        self.stage = np.zeros(batch.count, dtype=np.int64)
+        self.certified = np.ones((self.steps, batch.count), dtype=np.bool_)
+        self.status = np.full(batch.count, UNDECIDED, dtype=np.int8)
+        self.status[machines] = FOUND
+
+    def merit(self, k: int) -> int | None:
+        """Give the merit of a step."""
+        return k if self.merits else None
+
+    def bounds(self, k: int) -> Constraints:
+        """Ask for what the steps before ``k`` have reached, less what may be given back."""
+        bounds = self.batch.nothing()
+        for merit in range(min(k, self.merits)):
+            share = self.batch.network.profile.share if merit + 1 < self.merits else 0.0
+            value = self.values[merit]
+            bounds = bounds.plus(self.batch.threshold(merit, value - share * np.abs(value)))
+        return bounds
+
+    def climb(self, k: int, machines: Indices, points: Indices, ended: Status) -> None:
+        """Take in what a search for step ``k`` has found."""
+        self.points[k][:, machines] = points[:, machines]
+        self.certified[k, machines] = ended[machines] != BEST_SO_FAR
+        found = np.isin(ended[machines], (FOUND, BEST_SO_FAR))
+        self.status[machines[~found]] = ended[machines[~found]]
+        if self.merits and found.any():
+            kept = machines[found]
+            self.values[k, kept] = self.batch.merit(k, kept, points[:, kept])
+
+    def settle(self, constraints: Constraints, machines: Indices) -> None:
+        """Move what the preferences leave open."""
+        if machines.size:
+            bounded = constraints.plus(self.bounds(self.steps))
+            self.settled[:, machines] = settle(self.batch, bounded, machines, self.points[-1])[:, machines]

@@ -65,7 +65,7 @@ def bundle(solution: Solution) -> Data:
 def _work(solution: Solution) -> Data:
     """Say how the answer is known: how much was looked at, and whether nothing better can be there."""
     answer = solution.answer
-    limit = getattr(answer, "effort", None)
+    limit = answer.effort
     says = effort_told(answer.certified, bool(solution.network.merits), answer.boxes, limit)
     return {"boxes": answer.boxes, "limit": limit, "certified": answer.certified, "says": says}
 

@@ -211,17 +211,17 @@ def test_a_want_on_a_grade_both_ways(compiled: Run, grade: str, want: str, merit
 def _conflict(compiled: Run, source: str) -> tuple[Problem, Refusal]:
     """Solve a text that is in conflict; give the problem and the refusal."""
     kept: list[tuple[Problem, Answer | Refusal]] = []
-    original = answering.solve
+    original = answering.solve_all
 
-    def spy(*arguments: object) -> tuple[Problem, Answer | Refusal]:
-        kept.append(original(*arguments))  # type: ignore[arg-type]
-        return kept[-1]
+    def spy(*arguments: object) -> list[tuple[Problem, Answer | Refusal]]:
+        kept.extend(original(*arguments))  # type: ignore[arg-type]
+        return kept
 
-    answering.solve = spy  # type: ignore[assignment]
+    answering.solve_all = spy  # type: ignore[assignment]
     try:
         assert codes(compiled, source) == ["M503"]
     finally:
-        answering.solve = original
+        answering.solve_all = original
     problem, outcome = kept[-1]
     assert isinstance(outcome, Refusal)
     return problem, outcome
