@@ -13,6 +13,7 @@ from .text.source import Source, Span
 if TYPE_CHECKING:
     from .network.graph import Network
     from .solving.answering import Answer
+    from .solving.checking import Question
     from .solving.problem import Problem
     from .telling.solution import Solution
 
@@ -96,7 +97,7 @@ def look_over(path: Path, effort: int = 0) -> tuple[Compiled, list[str]]:
         from .solving.problem import Problem
 
         problem = Problem(network)
-        if not undefined(prepared, problem) and plainly_refused(problem):
+        if not undefined(prepared, [network])[0] and plainly_refused(problem):
             _solve(prepared, [network], effort)
     names = [f"{n.profile.name} on {n.machine}" for n in prepared.networks]
     return prepared.compiled(), names
@@ -140,41 +141,44 @@ def wanted(model: Model, file: str, machine: str, faults: list[Diagnostic]) -> l
     return pairs
 
 
-def undefined(prepared: Prepared, problem: "Problem") -> bool:
-    """Report operations that are not defined for all input values; tell whether there are any."""
-    from .solving.definedness import undefined
+def undefined(prepared: Prepared, networks: Sequence["Network"]) -> list[bool]:
+    """Report operations that are not defined for all input values; tell for each network whether there are any."""
+    from .solving.answering import problems
+    from .solving.definedness import undefined_all
 
-    found = undefined(problem, lambda span: _excerpt(prepared.sources, span))
+    found = undefined_all(problems(networks), lambda span: _excerpt(prepared.sources, span))
     known = {(f.code, f.span) for f in prepared.faults}
-    # A formula is at fault once, however many machines it is tried on.
-    prepared.faults += [f for f in found if (f.code, f.span) not in known]
-    return bool(found)
+    for fault in (f for faults in found for f in faults):
+        # A formula is at fault once, however many machines it is tried on.
+        if (fault.code, fault.span) not in known:
+            known.add((fault.code, fault.span))
+            prepared.faults.append(fault)
+    return [bool(faults) for faults in found]
 
 
 def confirmed(prepared: Prepared, solved: Sequence[tuple["Problem", "Answer"]]) -> list[bool]:
     """Look at answers with the independent check; report and tell which it does not confirm."""
+    from .solving.checking import check_all
+
     assert prepared.model is not None
-    found = []
-    for problem, answer in solved:
-        network = problem.network
-        why = _check(prepared.model, problem, answer)
+    whys = check_all(prepared.model, [_question(problem, answer) for problem, answer in solved])
+    for (problem, _), why in zip(solved, whys, strict=True):
         if why:
+            network = problem.network
             facts: dict[str, Any] = {"profile": network.profile.name, "machine": network.machine, "why": why}
             prepared.faults.append(diagnose("M506", network.profile.span, **facts))
-        found.append(not why)
-    return found
+    return [not why for why in whys]
 
 
 def _solve(prepared: Prepared, networks: Sequence["Network"], effort: int) -> list["Solution"]:
     from .solving.answering import DEFAULT_EFFORT, Answer, Refusal, solve_all
-    from .solving.problem import Problem
     from .telling.refusing import explain_refusal
     from .telling.solution import solutions
 
     effort = effort or DEFAULT_EFFORT
     if prepared.model is None:
         return []
-    sound = [n for n in networks if not undefined(prepared, Problem(n))]
+    sound = [n for n, bad in zip(networks, undefined(prepared, networks), strict=True) if not bad]
     answered: list[tuple[Problem, Answer]] = []
     for problem, outcome in solve_all(sound, effort):
         if isinstance(outcome, Refusal):
@@ -207,14 +211,13 @@ def _remarks(problem: "Problem", answer: "Answer") -> list[Diagnostic]:
     return found
 
 
-def _check(model: Model, problem: "Problem", answer: "Answer") -> str:
-    from .solving.checking import check
-
+def _question(problem: "Problem", answer: "Answer") -> "Question":
+    """Ask the independent check about an answer."""
     network = problem.network
     values = problem.settings_at(answer.point[:, None])[:, 0]
     settings = {s.decl.name: float(v) for s, v in zip(network.settings, values, strict=True)}
     dropped = frozenset(network.requirements[r].name for r in answer.dropped)
-    return check(model, network.profile, network.machine, settings, not answer.robust, dropped)
+    return network.profile, network.machine, settings, not answer.robust, dropped
 
 
 def _excerpt(sources: Mapping[str, Source], span: Span) -> str:

@@ -88,8 +88,8 @@ def solve_all(networks: Sequence[Network], effort: int = DEFAULT_EFFORT) -> list
     """Solve networks, together where they have the same structure; each outcome is as if it were solved alone."""
     found: list[tuple[Problem, Answer | Refusal] | None] = [None] * len(networks)
     for members in _alike(networks):
-        problems = _problems([networks[k] for k in members])
-        for k, problem, outcome in zip(members, problems, _solved(problems, effort), strict=True):
+        chosen = problems([networks[k] for k in members])
+        for k, problem, outcome in zip(members, chosen, _solved(chosen, effort), strict=True):
             found[k] = problem, outcome
     return [f for f in found if f is not None]
 
@@ -106,7 +106,7 @@ def hold_all(
         active = [[r for r, q in enumerate(n.requirements) if not q.soft] for n in networks]
     found: list[bool | None] = [None] * len(networks)
     for members in _alike(networks):
-        batch = Batch(_problems([networks[k] for k in members]))
+        batch = Batch(problems([networks[k] for k in members]))
         counted = np.zeros((len(batch.network.requirements), batch.count), dtype=np.bool_)
         for m, k in enumerate(members):
             counted[list(active[k]), m] = True
@@ -145,6 +145,16 @@ def nearest(problem: Problem, missed: int, held: Sequence[int], effort: int) -> 
     return points[:, 0] if status[0] in (FOUND, BEST_SO_FAR) else (problem.first + problem.last) // 2
 
 
+def problems(networks: Sequence[Network]) -> list[Problem]:
+    """Make problems of networks; those of one structure share a tape."""
+    found: list[Problem | None] = [None] * len(networks)
+    for members in _alike(networks):
+        tape = tape_of([networks[k] for k in members])
+        for k in members:
+            found[k] = Problem(networks[k], tape)
+    return [f for f in found if f is not None]
+
+
 def _alike(networks: Sequence[Network]) -> list[list[int]]:
     """Group networks that share nodes and requirements, in parts that are solved together."""
     groups: dict[tuple[object, ...], list[int]] = {}
@@ -154,21 +164,16 @@ def _alike(networks: Sequence[Network]) -> list[list[int]]:
     return [g[at : at + MOST_TOGETHER] for g in groups.values() for at in range(0, len(g), MOST_TOGETHER)]
 
 
-def _problems(networks: Sequence[Network]) -> list[Problem]:
-    tape = tape_of(networks)
-    return [Problem(n, tape) for n in networks]
-
-
-def _solved(problems: list[Problem], effort: int) -> list[Answer | Refusal]:
+def _solved(asked: list[Problem], effort: int) -> list[Answer | Refusal]:
     """Solve problems that share a tape: for all input values, else for the stated ones, else name a conflict."""
-    outcomes = _Solve(Batch(problems), effort).answers(True)
+    outcomes = _Solve(Batch(asked), effort).answers(True)
     failed = [m for m, outcome in enumerate(outcomes) if outcome is None]
     if failed:
-        stated = [problems[m].stated_only() for m in failed]
+        stated = [asked[m].stated_only() for m in failed]
         for m, problem, outcome in zip(failed, stated, _Solve(Batch(stated), effort).answers(False), strict=True):
-            problems[m].boxes = problem.boxes
+            asked[m].boxes = problem.boxes
             outcomes[m] = outcome
-    return [_refused(problems[m], effort) if o is None else o for m, o in enumerate(outcomes)]
+    return [_refused(asked[m], effort) if o is None else o for m, o in enumerate(outcomes)]
 
 
 def _refused(problem: Problem, effort: int) -> Refusal:
