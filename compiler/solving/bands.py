@@ -79,8 +79,23 @@ class _Bands:
         touched: Mask = reach[:, self.setting] & self.constraints.present[:, self.machine]
         return touched
 
+    def _look_far(self) -> None:
+        """Set aside what has a proved direction and holds at the end of the lattice: it holds all the way."""
+        batch = self.batch
+        proved = directions(batch).of(self.constraints.output)[:, self.setting, self.machine]
+        way, c, row = np.nonzero(self.bites & (proved != UNKNOWN))
+        if not row.size:
+            return
+        ends = np.stack([batch.first[self.setting, self.machine], batch.last[self.setting, self.machine]])
+        tried = self.points[:, row]
+        tried[self.setting[row], np.arange(row.size)] = ends[way, row]
+        slack = batch.slacks(self.constraints, c, self.machine[row], tried)
+        holds = slack >= 0
+        self.bites[way[holds], c[holds], row[holds]] = False
+
     def found(self) -> Bands:
         """Look closer until every end is known."""
+        self._look_far()
         free: Mask = np.asarray(~self.bites.any(axis=1))
         self.good[free] = (self.bad + np.array([[1], [-1]]))[free]
         while True:
