@@ -1,7 +1,7 @@
 """From a file to solutions: the one way that ``check``, ``compile`` and ``why`` share."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +12,7 @@ from .text.source import Source, Span
 
 if TYPE_CHECKING:
     from .network.graph import Network
-    from .solving.answering import Answer
+    from .solving.answering import Answer, Refusal
     from .solving.checking import Question
     from .solving.problem import Problem
     from .telling.solution import Solution
@@ -40,12 +40,18 @@ class Compiled:
 
 @dataclass(slots=True)
 class Prepared:
-    """A checked file and its networks; none of them where there are errors. ``faults`` grows on the way."""
+    """A checked file and its networks; none of them where there are errors. ``faults`` grows on the way.
+
+    ``refused`` and ``stated_only`` wait to be explained together; ``held`` are profiles and machines where all holds.
+    """
 
     model: Model | None
     networks: list["Network"]
     faults: list[Diagnostic]
     sources: dict[str, Source]
+    refused: list[tuple["Network", "Refusal"]] = field(default_factory=list)
+    stated_only: list["Network"] = field(default_factory=list)
+    held: list[tuple[str, str]] = field(default_factory=list)
 
     @property
     def failed(self) -> bool:
@@ -82,6 +88,7 @@ def solve_in_turn(
         if progress is not None:
             progress(done, len(networks))
         yield _solve(prepared, networks[done : done + AT_A_TIME], effort)
+    _explain(prepared, effort)
     if progress is not None:
         progress(len(networks), len(networks))
 
@@ -99,6 +106,7 @@ def look_over(path: Path, effort: int = 0) -> tuple[Compiled, list[str]]:
         problem = Problem(network)
         if not undefined(prepared, [network])[0] and plainly_refused(problem):
             _solve(prepared, [network], effort)
+    _explain(prepared, effort)
     names = [f"{n.profile.name} on {n.machine}" for n in prepared.networks]
     return prepared.compiled(), names
 
@@ -172,7 +180,6 @@ def confirmed(prepared: Prepared, solved: Sequence[tuple["Problem", "Answer"]]) 
 
 def _solve(prepared: Prepared, networks: Sequence["Network"], effort: int) -> list["Solution"]:
     from .solving.answering import DEFAULT_EFFORT, Answer, Refusal, solve_all
-    from .telling.refusing import explain_refusal
     from .telling.solution import solutions
 
     effort = effort or DEFAULT_EFFORT
@@ -182,20 +189,24 @@ def _solve(prepared: Prepared, networks: Sequence["Network"], effort: int) -> li
     answered: list[tuple[Problem, Answer]] = []
     for problem, outcome in solve_all(sound, effort):
         if isinstance(outcome, Refusal):
-            prepared.faults.append(explain_refusal(problem, outcome, effort))
+            prepared.refused.append((problem.network, outcome))
         else:
             answered.append((problem, outcome))
     kept = confirmed(prepared, answered)
     answered = [a for a, stands in zip(answered, kept, strict=True) if stands]
     for problem, answer in answered:
         prepared.faults += _remarks(problem, answer)
+        network = problem.network
+        if answer.robust:
+            prepared.held.append((network.profile.name, network.machine))
+        else:
+            prepared.stated_only.append(network)
     return solutions(prepared.model, answered)
 
 
 def _remarks(problem: "Problem", answer: "Answer") -> list[Diagnostic]:
     """List what an author should know of an answer."""
     from .solving.definedness import unbound
-    from .telling.refusing import stated_only
 
     network = problem.network
     found = unbound(problem)
@@ -206,9 +217,20 @@ def _remarks(problem: "Problem", answer: "Answer") -> list[Diagnostic]:
         facts: dict[str, Any] = {"profile": network.profile.name, "machine": network.machine}
         more = 10 * answer.effort
         found.append(diagnose("M507", network.profile.span, limit=f"{answer.effort:,}", more=more, **facts))
-    if not answer.robust:
-        found.append(stated_only(problem, answer.effort))
     return found
+
+
+def _explain(prepared: Prepared, effort: int) -> None:
+    """Explain what was refused, once all machines have been tried: some are refused for one reason."""
+    if prepared.model is None or not (prepared.refused or prepared.stated_only):
+        return
+    from .solving.answering import DEFAULT_EFFORT
+    from .telling.refusing import explain_refusals, explain_stated_only
+
+    effort = effort or DEFAULT_EFFORT
+    prepared.faults += explain_refusals(prepared.model, prepared.refused, prepared.held, effort)
+    prepared.faults += explain_stated_only(prepared.model, prepared.stated_only, effort)
+    prepared.refused, prepared.stated_only = [], []
 
 
 def _question(problem: "Problem", answer: "Answer") -> "Question":

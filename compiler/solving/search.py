@@ -69,7 +69,8 @@ class Boxes:
     @property
     def points(self) -> Floats:
         """How many lattice points each box has."""
-        points: Floats = np.prod(self.last - self.first + 1.0, axis=0)
+        with np.errstate(over="ignore"):
+            points: Floats = np.prod(self.last - self.first + 1.0, axis=0)
         return points
 
 
