@@ -43,7 +43,20 @@ def trade_unit(dimension: Dimension) -> Unit:
 
 def shown(value: float, unit: Unit, digits: int = 4) -> str:
     """Write a number in base units in ``unit``, without the unit."""
+    # Few digits seldom need the exact quotient: where both sides of its rounding error look alike, so does it.
+    factor, offset = unit.factor, unit.offset
+    near, error = (value - offset) / factor, 1e-15 * (abs(value) + abs(offset)) / factor
+    low, high = near - error, near + error
+    if (low > _SMALL and high < _LARGE) or (low > -_LARGE and high < -_SMALL):
+        text = _written(low, digits)
+        if text == _written(high, digits):
+            return text
+    elif not (value or offset):
+        return "0"
     return rounded(from_base(value, unit), digits)
+
+
+_SMALL, _LARGE = 2e-12, 9e6
 
 
 def rounded(number: float, digits: int = 4) -> str:
@@ -52,7 +65,11 @@ def rounded(number: float, digits: int = 4) -> str:
         return "unbounded"
     if number == 0 or abs(number) < 1e-12:
         return "0"
-    if abs(number) >= 10**digits and abs(number) < 1e7:
+    return _written(number, digits)
+
+
+def _written(number: float, digits: int) -> str:
+    if 10**digits <= abs(number) < 1e7:
         return f"{number:.0f}"
     text = f"{number:.{digits}g}"
     if "e" in text:
@@ -64,7 +81,8 @@ def rounded(number: float, digits: int = 4) -> str:
 
 def with_unit(value: float, unit: Unit, digits: int = 4) -> str:
     """Write a number in base units in ``unit``, with the unit."""
-    return f"{shown(value, unit, digits)} {unit.symbol}".rstrip()
+    text = shown(value, unit, digits)
+    return f"{text} {unit.symbol}" if unit.symbol else text
 
 
 def unit_for(dimension: Dimension, hint: Unit | None = None) -> Unit:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
-from ..telling.bundle import bundle
+from ..telling.bundle import bundles
 from ..telling.solution import Solution
 from ..text.diagnostic import Diagnostic
 from .rendering import render
@@ -22,7 +22,7 @@ def produce(solutions: Sequence[Solution], faults: list[Diagnostic]) -> dict[str
     targets = read_targets(builtin_folder(), faults)
     texts: dict[str, str] = {}
     for name in produced_names(solutions):
-        bundles = [bundle(s) for s in solutions if s.network.profile.name == name]
-        profile: Data = {"name": name, "material": bundles[0]["material"]}
-        texts |= render(targets, profile, bundles, faults)
+        told = bundles([s for s in solutions if s.network.profile.name == name])
+        profile: Data = {"name": name, "material": told[0]["material"]}
+        texts |= render(targets, profile, told, faults)
     return texts

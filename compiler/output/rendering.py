@@ -1,19 +1,25 @@
 """Rendering bundles through the templates of targets, in Jinja2's sandbox."""
 
-import json
 import re
 from collections.abc import Iterable
+from functools import lru_cache
 from typing import Any
 
 from jinja2 import FileSystemLoader, StrictUndefined
+from jinja2.runtime import Macro
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 
 from ..telling import sentences
+from ..telling.shared import Shared
 from ..text.diagnostic import Diagnostic, diagnose
 from ..text.source import NOWHERE
+from .json_text import JsonWriter
 from .targets import Target, TargetFile
 
 Data = dict[str, Any]
+
+MOST_KEPT = 10_000
+"""Texts whose safe forms are kept: most are the same for many machines."""
 
 
 def render(targets: Iterable[Target], profile: Data, bundles: list[Data], faults: list[Diagnostic]) -> dict[str, str]:
@@ -60,8 +66,39 @@ def _render(
         return None
 
 
+class _Environment(ImmutableSandboxedEnvironment):
+    """The sandbox, in which ``data.name`` is first of all the field of that name."""
+
+    def getattr(self, obj: Any, attribute: str) -> Any:
+        if isinstance(obj, dict) and attribute in obj:
+            return obj[attribute]
+        return super().getattr(obj, attribute)
+
+
+class _Rows:
+    """Writes lists by a macro for one item; what several bundles share is written once."""
+
+    def __init__(self) -> None:
+        self._kept: dict[tuple[str, int], tuple[Shared, str]] = {}
+
+    def rows(self, items: Iterable[Any], macro: Macro) -> str:
+        """Write items one after the other; the macro must look at nothing but its item."""
+        parts = []
+        for item in items:
+            if not isinstance(item, Shared):
+                parts.append(macro(item))
+                continue
+            key = (macro.name, id(item))
+            kept = self._kept.get(key)
+            if kept is None:
+                # The item is kept as well, so that no other can come by the same identity.
+                kept = self._kept[key] = (item, macro(item))
+            parts.append(kept[1])
+        return "".join(parts)
+
+
 def _environment(target: Target) -> ImmutableSandboxedEnvironment:
-    environment = ImmutableSandboxedEnvironment(
+    environment = _Environment(
         loader=FileSystemLoader(target.folder),
         undefined=StrictUndefined,
         trim_blocks=True,
@@ -70,35 +107,35 @@ def _environment(target: Target) -> ImmutableSandboxedEnvironment:
         autoescape=False,
     )
     environment.filters |= {
-        "as_json": as_json,
+        "as_json": JsonWriter().text,
         "cell": cell,
         "chosen": sentences.chosen,
         "code_cell": code_cell,
         "differ": lambda row: len({x["text"] for x in row}) > 1,
         "differing_inputs": sentences.differing_inputs,
         "limits": sentences.limits,
+        "ending": sentences.ending,
         "one_line": one_line,
+        "rows": _Rows().rows,
         "story": sentences.story,
         "summary": sentences.summary,
     }
     return environment
 
 
-def as_json(data: Any) -> str:
-    """Write data as JSON with a stable layout."""
-    return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)
-
-
+@lru_cache(maxsize=MOST_KEPT)
 def one_line(text: str) -> str:
     """Fold white space, so that a text cannot start a new line of a line-based format."""
     return re.sub(r"\s+", " ", text).strip()
 
 
+@lru_cache(maxsize=MOST_KEPT)
 def cell(text: str) -> str:
     """Make a text safe inside a cell of a Markdown table."""
     return re.sub(r"<(?=[A-Za-z/!?])", "&lt;", one_line(text).replace("|", "\\|"))
 
 
+@lru_cache(maxsize=MOST_KEPT)
 def code_cell(text: str) -> str:
     """Make a text safe as code inside a cell of a Markdown table."""
     return f"`{one_line(text).replace('|', chr(92) + '|').replace('`', chr(39))}`"

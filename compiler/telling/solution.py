@@ -12,7 +12,7 @@ from ..network.graph import Network, Requirement, SettingVariable
 from ..solving.answering import Answer, Margin
 from ..solving.batch import Batch
 from ..solving.problem import Indices, Problem
-from ..solving.ranging import ranges, refined
+from ..solving.ranging import ranges
 from ..solving.tape import Floats
 from ..text.source import Span
 
@@ -140,14 +140,8 @@ def _values(batch: Batch, points: Indices) -> tuple[list[int], Floats]:
     chosen |= dict.fromkeys(n for v in network.validities for n in (v.left, v.right))
     chosen |= dict.fromkeys(n for notice in network.notices for test in notice.tests for n in test)
     nodes = list(chosen)
-    found = ranges(batch, points, nodes)
     # A grade is read from the whole range of its quantity, so that range is worth more work.
-    for node in network.grades.values():
-        if node in chosen:
-            at = nodes.index(node)
-            low, high = refined(batch, points, node)
-            found[1, at], found[2, at] = np.maximum(found[1, at], low), np.minimum(found[2, at], high)
-    return nodes, found
+    return nodes, ranges(batch, points, nodes, closely=set(network.grades.values()))
 
 
 def at_corner(solution: Solution, margin: Margin) -> dict[str, float]:
