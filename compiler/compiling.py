@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from .solving.problem import Problem
     from .telling.solution import Solution
 
-AT_A_TIME = 128
+AT_A_TIME = 64
 """Machines that are solved together before what is known of them is told."""
 
 Progress = Callable[[int, int], None]
