@@ -1,6 +1,8 @@
 """From solutions to the texts of all output files."""
 
-from collections.abc import Sequence
+import gc
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 from ..telling.bundle import bundles
@@ -17,6 +19,19 @@ def produced_names(solutions: Sequence[Solution]) -> list[str]:
     return list(dict.fromkeys(s.network.profile.name for s in solutions))
 
 
+@contextmanager
+def _no_collecting() -> Iterator[None]:
+    """Put off the search for cycles: what is told of a fleet is kept to the end, and has none."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
+
+
+@_no_collecting()
 def produce(solutions: Sequence[Solution], faults: list[Diagnostic]) -> dict[str, str]:
     """Render every profile through every target; gives texts by path below the output folder."""
     targets = read_targets(builtin_folder(), faults)
