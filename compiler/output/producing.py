@@ -1,6 +1,8 @@
 """From solutions to the texts of all output files."""
 
-from collections.abc import Mapping, Sequence
+import gc
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from itertools import groupby
 from typing import Any
 
@@ -14,6 +16,18 @@ from .targets import builtin_folder, read_targets
 Data = dict[str, Any]
 
 
+@contextmanager
+def _no_collecting() -> Iterator[None]:
+    """Put off the search for cycles: what is told of a part of a fleet is much, and has none."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
+
+
 class Producer:
     """Makes the files of machines as they are solved, and in the end those of their profiles.
 
@@ -25,6 +39,7 @@ class Producer:
         self.materials: dict[str, str] = {}
         self.briefs: dict[str, dict[str, Data]] = {}
 
+    @_no_collecting()
     def machine_files(self, solutions: Sequence[Solution]) -> dict[tuple[str, str], dict[str, str]]:
         """Render the files of some machines; gives by profile and machine the texts by path below the output folder."""
         texts: dict[tuple[str, str], dict[str, str]] = {}

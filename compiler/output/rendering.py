@@ -1,14 +1,20 @@
 """Rendering bundles through the templates of targets, in Jinja2's sandbox."""
 
+import hashlib
 import re
+import sys
 from collections.abc import Iterable
-from functools import lru_cache
+from functools import cache, lru_cache
+from pathlib import Path
 from typing import Any
 
-from jinja2 import FileSystemLoader, StrictUndefined
+import jinja2
+from jinja2 import BytecodeCache, FileSystemBytecodeCache, FileSystemLoader, StrictUndefined
 from jinja2.runtime import Macro
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 
+from .. import __version__
+from ..syntax.keeping import cache_folder
 from ..telling import brief, sentences
 from ..telling.shared import Shared
 from ..text.diagnostic import Diagnostic, diagnose
@@ -81,7 +87,8 @@ class _Environment(ImmutableSandboxedEnvironment):
     """The sandbox, in which ``data.name`` is first of all the field of that name."""
 
     def getattr(self, obj: Any, attribute: str) -> Any:
-        if isinstance(obj, dict) and attribute in obj:
+        kind = type(obj)
+        if (kind is Shared or kind is dict) and attribute in obj:
             return obj[attribute]
         return super().getattr(obj, attribute)
 
@@ -90,27 +97,47 @@ class _Rows:
     """Writes lists by a macro for one item; what several bundles share is written once."""
 
     def __init__(self) -> None:
-        self._kept: dict[tuple[str, int], tuple[Shared, str]] = {}
+        self._kept: dict[tuple[str, str, int], tuple[Shared, str]] = {}
 
-    def rows(self, items: Iterable[Any], macro: Macro) -> str:
-        """Write items one after the other; the macro must look at nothing but its item."""
-        parts = []
-        for item in items:
-            if not isinstance(item, Shared):
-                parts.append(macro(item))
-                continue
-            key = (macro.name, id(item))
-            kept = self._kept.get(key)
-            if kept is None:
-                # The item is kept as well, so that no other can come by the same identity.
-                kept = self._kept[key] = (item, macro(item))
-            parts.append(kept[1])
-        return "".join(parts)
+    def rows(self, items: Any, macro: Macro, group: str = "") -> str:
+        """Write items one after the other, or names with their items; the macro must look at nothing else.
+
+        Names are told with the ``group`` that they stand in.
+        """
+        if not isinstance(items, dict):
+            return "".join([self._row(macro, "", item) for item in items])
+        before = f"{group}." if group else ""
+        return "".join([self._row(macro, before + name, item) for name, item in items.items()])
+
+    def _row(self, macro: Macro, name: str, item: Any) -> str:
+        key = (macro.name, name, id(item))
+        kept = self._kept.get(key)
+        if kept is not None:
+            return kept[1]
+        text: str = macro(name, item) if name else macro(item)
+        if isinstance(item, Shared):
+            # The item is kept as well, so that no other can come by the same identity.
+            self._kept[key] = (item, text)
+        return text
+
+
+@cache
+def _kept_templates() -> BytecodeCache | None:
+    """Give the store of compiled templates in the user's cache folder, for this version of all that compiles them."""
+    folder = cache_folder()
+    if folder is None:
+        return None
+    stamp = Path(__file__).stat()
+    parts = (__version__, jinja2.__version__, sys.version, str(stamp.st_size), str(stamp.st_mtime_ns))
+    digest = hashlib.sha256("\0".join(parts).encode()).hexdigest()[:16]
+    return FileSystemBytecodeCache(str(folder), f"template-{digest}-%s.bin")
 
 
 def _environment(target: Target) -> ImmutableSandboxedEnvironment:
     environment = _Environment(
         loader=FileSystemLoader(target.folder),
+        bytecode_cache=_kept_templates(),
+        auto_reload=False,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
@@ -129,6 +156,7 @@ def _environment(target: Target) -> ImmutableSandboxedEnvironment:
         "limits": sentences.limits,
         "ending": sentences.ending,
         "one_line": one_line,
+        "pairs": lambda fields: ", ".join([f"{name} {text}" for name, text in fields.items()]),
         "rows": _Rows().rows,
         "story": sentences.story,
         "summary": sentences.summary,

@@ -1,7 +1,6 @@
 """Writing files whole or not at all, and only below the output folder."""
 
 import os
-import tempfile
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -34,7 +33,7 @@ class Staging:
             for relative, text in sorted(texts.items()):
                 path = self._folder / relative
                 self._make(path.parent)
-                self._staged.append((_stage(path, text), path))
+                self._staged.append((_stage(str(path), text), path))
         except OSError as error:
             faults.append(self._failed(error))
             return False
@@ -85,19 +84,24 @@ def write_files(folder: Path, texts: Mapping[str, str], faults: list[Diagnostic]
         return staging.put(faults) if staging.stage(texts, faults) else []
 
 
-def _stage(path: Path, text: str) -> str:
-    handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
+def _stage(path: str, text: str) -> str:
+    """Write a text into a new file beside its place, with the rights that a new file gets; gives its path."""
+    folder, name = os.path.split(path)
+    handle, temporary = -1, ""
+    for attempt in range(100):
+        temporary = os.path.join(folder, f".{name}.{os.getpid()}-{attempt}.part")
+        try:
+            handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
+            break
+        except FileExistsError:
+            if attempt == 99:
+                raise
     try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(text.encode("utf-8"))
-        os.chmod(temporary, 0o666 & ~_umask())
+        with os.fdopen(handle, "wb", buffering=0) as file:
+            data = memoryview(text.encode("utf-8"))
+            while data:
+                data = data[file.write(data) :]
     except OSError:
         os.unlink(temporary)
         raise
     return temporary
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

@@ -11,7 +11,7 @@ from .problem import UNKNOWN, Indices
 from .slopes import Signs, signs_of
 from .tape import Floats, Mask
 
-FIRST_PIECES = 36
+FIRST_PIECES = 16
 """Pieces into which the inputs without a proved direction are cut at first, where a range is looked at closely."""
 
 MOST_CUT = 4
@@ -117,17 +117,17 @@ def _shared(stands: Signs) -> tuple[list[int], Signs]:
 def _boxes(batch: Batch, settings: Floats, kinds: Signs, nodes: Sequence[int]) -> list[Interval]:
     """Enclose nodes over the boxes that rows (rows, inputs, machines) of standing inputs make."""
     rows, inputs, machines = kinds.shape
-    low, high = _placed(batch, kinds.swapaxes(0, 1))
+    own = (batch.low[:, None], batch.high[:, None], batch.stated[:, None])
+    low, high = _placed(kinds.swapaxes(0, 1), *own)
     low, high = low.reshape(inputs, rows * machines), high.reshape(inputs, rows * machines)
     tiled = np.tile(settings, rows)
     return batch.tape.enclosures([*tiled, *low], [*tiled, *high], outputs=nodes)
 
 
-def _placed(batch: Batch, stands: Signs) -> tuple[Floats, Floats]:
-    """Give the lower and upper values of inputs (inputs, rows, machines) that stand somewhere."""
-    still = np.where(stands == STATED, batch.stated[:, None, :], batch.low[:, None, :])
-    low = np.where(stands == HIGH, batch.high[:, None, :], still)
-    return low, np.where(stands == WHOLE, batch.high[:, None, :], low)
+def _placed(stands: Signs, low: Floats, high: Floats, stated: Floats) -> tuple[Floats, Floats]:
+    """Give the lower and upper values of inputs that stand somewhere between their own."""
+    first = np.where(stands == HIGH, high, np.where(stands == STATED, stated, low))
+    return first, np.where(stands == WHOLE, high, first)
 
 
 def _by_mean_value(
@@ -138,8 +138,8 @@ def _by_mean_value(
     columns, machine = np.nonzero(open_)
     if not columns.size:
         return
-    low, high = _placed(batch, stands)
-    low, high = low[:, columns, machine], high[:, columns, machine]
+    limits = (batch.low[:, machine], batch.high[:, machine], batch.stated[:, machine])
+    low, high = _placed(stands[:, columns, machine], *limits)
     own = np.array(nodes)[columns % count]
     distinct = [int(n) for n in np.unique(own)]
     settings = settings[:, machine]
@@ -187,10 +187,7 @@ def _closer(batch: Batch, settings: Floats, node: int, signs: Signs, members: In
     unsure = signs[:, owner] == UNKNOWN
     placed = np.where(signs[:, owner] == ways, HIGH, np.where(signs[:, owner] == -ways, LOW, STATED))
     placed = np.where(unsure, WHOLE, placed)
-    low = np.where(
-        placed == HIGH, batch.high[:, owner], np.where(placed == STATED, batch.stated[:, owner], batch.low[:, owner])
-    )
-    high = np.where(unsure, batch.high[:, owner], low)
+    low, high = _placed(placed, batch.low[:, owner], batch.high[:, owner], batch.stated[:, owner])
     moving = [int(i) for i in np.flatnonzero(unsure.any(axis=1))]
     low, high, group = _cut_evenly(low, high, np.arange(owner.size), moving[:MOST_CUT])
     reached, proved = np.full(owner.size, -np.inf), np.full(owner.size, -np.inf)

@@ -18,11 +18,11 @@ from ..solving.bands import MERIT_END, Band
 from ..solving.batch import Batch
 from ..solving.ranging import Closest, Corner, closest
 from ..syntax import tree
-from .common import Common, Counted, number
+from .common import Common, Counted, LetTold, number
 from .sentences import effort_told
-from .shared import SharedList
+from .shared import Shared, SharedList
 from .sides import spare, told
-from .solution import Solution
+from .solution import Derived, Solution
 
 FORMAT = 1
 TIGHT = 0.05
@@ -137,28 +137,34 @@ class _Telling:
             for group, members in self.common.groups
         }
 
-    def setting(self, i: int, at: int, band: Band, requirements: dict[int, Data]) -> Data:
-        said = self.common.settings[i]
+    def setting(self, i: int, at: int, band: Band, requirements: dict[int, Data]) -> Shared:
+        said, touching = self.common.settings[i], self.counted.touching[i]
+        # What counts decides the ids of the requirements that end the band.
+        key = (at, band.first, band.last, band.below, band.above, id(touching))
+        found = said.kept.get(key)
+        if found is not None:
+            return found
         decl, pin = said.variable.decl, said.variable.pin
         first, last = (at, at) if pin else (band.first, band.last)
         below, above = (None, None) if pin else (band.below, band.above)
-        return {
-            "value": said.value(at),
-            "text": said.text(at),
-            "unit": decl.unit.symbol,
-            "about": decl.doc,
-            "chosen": said.chosen,
-            "because": pin.reason if pin else "",
-            "band": [said.value(first), said.value(last)],
-            "band_text": _band_text(said.text(first), said.text(last)),
-            "limited_below": _end(below, requirements, "id"),
-            "limited_above": _end(above, requirements, "id"),
-            "ends_below": _end(below, requirements, "title"),
-            "ends_above": _end(above, requirements, "title"),
-            "step": said.step,
-            "requirements": self.counted.touching[i],
-            "place": said.place,
-        }
+        found = said.kept[key] = Shared(
+            value=said.value(at),
+            text=said.text(at),
+            unit=decl.unit.symbol,
+            about=decl.doc,
+            chosen=said.chosen,
+            because=pin.reason if pin else "",
+            band=[said.value(first), said.value(last)],
+            band_text=_band_text(said.text(first), said.text(last)),
+            limited_below=_end(below, requirements, "id"),
+            limited_above=_end(above, requirements, "id"),
+            ends_below=_end(below, requirements, "title"),
+            ends_above=_end(above, requirements, "title"),
+            step=said.step,
+            requirements=touching,
+            place=said.place,
+        )
+        return found
 
     # ---- requirements
 
@@ -170,32 +176,39 @@ class _Telling:
             for margin, corner in zip(self.solution.answer.margins, self.corners, strict=True)
         }
 
-    def requirement(self, margin: Margin, corner: Closest, texts: dict[tuple[int, float], str]) -> Data:
+    def requirement(self, margin: Margin, corner: Closest, texts: dict[tuple[int, float], str]) -> Shared:
         said = self.common.requirements[margin.requirement]
         requirement, unit = said.requirement, said.unit
         relation = requirement.comparison.relation
         lookup = self.worst(margin, corner)
+        numbers = f"{said.left.filled(lookup)} {relation} {said.right.filled(lookup)}"
+        at, identity = self.at_worst(margin, texts), self.counted.ids[margin.requirement]
+        key = (identity, margin.left, margin.right, numbers, *at.items())
+        found = said.kept.get(key)
+        if found is not None:
+            return found
         share = max(margin.share, 0.0)
-        return {
-            "id": self.counted.ids[margin.requirement],
-            "title": said.title,
-            "law": said.law,
-            "origin": requirement.origin,
-            "text": said.text,
-            "numbers": f"{said.left.filled(lookup)} {relation} {said.right.filled(lookup)}",
-            "otherwise": requirement.otherwise,
-            "left": number(margin.left, unit),
-            "right": number(margin.right, unit),
-            "unit": unit.symbol,
-            "sides": told(relation, margin.left, margin.right, unit),
-            "spare": spare(share, margin, requirement),
-            "margin": float(rounded(100 * share, 3)),
-            "at": self.at_worst(margin, texts),
-            "status": said.status,
-            "source": said.source,
-            "remedies": said.remedies,
-            "place": said.place,
-        }
+        found = said.kept[key] = Shared(
+            id=identity,
+            title=said.title,
+            law=said.law,
+            origin=requirement.origin,
+            text=said.text,
+            numbers=numbers,
+            otherwise=requirement.otherwise,
+            left=number(margin.left, unit),
+            right=number(margin.right, unit),
+            unit=unit.symbol,
+            sides=told(relation, margin.left, margin.right, unit),
+            spare=spare(share, margin, requirement),
+            margin=float(rounded(100 * share, 3)),
+            at=at,
+            status=said.status,
+            source=said.source,
+            remedies=said.remedies,
+            place=said.place,
+        )
+        return found
 
     def worst(self, margin: Margin, corner: Closest) -> Callable[[str], str | None]:
         """Give the lookup of values at the corner where a requirement is closest."""
@@ -280,24 +293,30 @@ class _Telling:
     # ---- derived quantities, inputs
 
     def derived(self) -> Data:
-        lookup, found = self.stated.get, {}
-        for name, said in self.common.lets.items():
-            derived, unit = self.solution.derived[name], said.unit
-            found[name] = {
-                "value": number(derived.stated, unit),
-                "low": number(derived.low, unit),
-                "high": number(derived.high, unit),
-                "unit": unit.symbol,
-                "text": self.stated[name],
-                "range_text": f"{shown(derived.low, unit)} .. {with_unit(derived.high, unit)}",
-                "about": said.about,
-                "formula": said.formula.text,
-                "numbers": said.formula.filled(lookup),
-                "law": said.law,
-                "status": said.status,
-                "source": said.source,
-                "place": said.place,
-            }
+        lookup, all_derived = self.stated.get, self.solution.derived
+        return {name: self.one_derived(all_derived[name], said, lookup) for name, said in self.common.lets.items()}
+
+    def one_derived(self, derived: Derived, said: LetTold, lookup: Callable[[str], str | None]) -> Shared:
+        key = (derived.stated, derived.low, derived.high, *[lookup(n) for n in said.formula.names])
+        found = said.kept.get(key)
+        if found is not None:
+            return found
+        unit = said.unit
+        found = said.kept[key] = Shared(
+            value=number(derived.stated, unit),
+            low=number(derived.low, unit),
+            high=number(derived.high, unit),
+            unit=unit.symbol,
+            text=with_unit(derived.stated, unit),
+            range_text=f"{shown(derived.low, unit)} .. {with_unit(derived.high, unit)}",
+            about=said.about,
+            formula=said.formula.text,
+            numbers=said.formula.filled(lookup),
+            law=said.law,
+            status=said.status,
+            source=said.source,
+            place=said.place,
+        )
         return found
 
     def told_inputs(self) -> list[Data]:
@@ -307,9 +326,9 @@ class _Telling:
         values |= self.solution.network.consulted
         data: list[Data] = []
         for given in values.values():
-            said = self.common.input(given)
             cost, requirement = costs.get(given.name, (0.0, ""))
-            data.append({**said, "cost": float(rounded(100 * cost, 3)), "cost_on": requirement} if cost else said)
+            percent = float(rounded(100 * cost, 3)) if cost else 0.0
+            data.append(self.common.input(given, percent, requirement))
         return sorted(data, key=lambda d: (_RANK[d["evidence"]], -d["cost"], d["name"]))
 
     def costs(self) -> dict[str, tuple[float, str]]:

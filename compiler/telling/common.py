@@ -30,7 +30,10 @@ def number(value: float, unit: Unit) -> float | None:
 
 @dataclass(frozen=True, slots=True)
 class RequirementTold:
-    """What is told of a requirement whatever its numbers. ``inputs`` are (name, index) of those it depends on."""
+    """What is told of a requirement whatever its numbers. ``inputs`` are (name, index) of those it depends on.
+
+    ``kept`` holds, here and below, what was told of it with numbers, for other machines that have the same.
+    """
 
     requirement: Requirement
     title: str
@@ -46,6 +49,7 @@ class RequirementTold:
     source: str
     remedies: SharedList
     place: str
+    kept: dict[object, Shared]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +64,7 @@ class LetTold:
     status: str
     source: str
     place: str
+    kept: dict[object, Shared]
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +78,7 @@ class SettingTold:
     place: str
     step: float
     texts: dict[int, str]
+    kept: dict[object, Shared]
 
     def text(self, index: int) -> str:
         """Give the text of a lattice index."""
@@ -110,6 +116,7 @@ class Common:
         self._places: dict[tuple[str, int], str] = {}
         self._counted: dict[tuple[int, ...], Counted] = {}
         self._inputs: dict[int, tuple[GivenValue, Shared]] = {}
+        self._costly: dict[tuple[int, float, str], Shared] = {}
         self._stated: dict[int, tuple[GivenValue, str]] = {}
         self._lists: dict[tuple[int, ...], tuple[Sequence[object], SharedList]] = {}
 
@@ -138,7 +145,7 @@ class Common:
             decl = variable.decl
             group, _, name = decl.name.partition(".")
             place = self.place(variable.pin.span if variable.pin else decl.span)
-            found.append(SettingTold(variable, group, name or group, self._chosen(i), place, float(decl.step), {}))
+            found.append(SettingTold(variable, group, name or group, self._chosen(i), place, float(decl.step), {}, {}))
         return found
 
     @cached_property
@@ -193,6 +200,7 @@ class Common:
             source=law.source if law else "",
             remedies=SharedList(remedies),
             place=self.place(r.span),
+            kept={},
         )
 
     def counted(self, requirements: tuple[int, ...]) -> Counted:
@@ -250,16 +258,23 @@ class Common:
                 status=law.status,
                 source=law.source,
                 place=self.place(let.span),
+                kept={},
             )
         return found
 
-    def input(self, given: GivenValue) -> Shared:
-        """Tell an input's value, as if its range cost nothing."""
+    def input(self, given: GivenValue, cost: float, requirement: str) -> Shared:
+        """Tell an input's value, and what its range costs which requirement, as a percentage."""
         found = self._inputs.get(id(given))
         if found is None:
             # The value is kept as well, so that no other can come by the same identity.
             found = self._inputs[id(given)] = (given, self._input(given))
-        return found[1]
+        if not cost:
+            return found[1]
+        key = (id(given), cost, requirement)
+        costly = self._costly.get(key)
+        if costly is None:
+            costly = self._costly[key] = Shared(found[1], cost=cost, cost_on=requirement)
+        return costly
 
     def stated(self, given: GivenValue) -> str:
         """Write the stated value of an input that has an amount."""

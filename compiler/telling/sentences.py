@@ -70,7 +70,7 @@ def chosen(setting: Data) -> str:
     return words[setting["chosen"]]
 
 
-def story(setting: Data, bundle: Data) -> str:
+def story(setting: Data) -> str:
     """Say why a setting is what it is, in one or two sentences."""
     if setting["chosen"] == "given":
         return "The profile gives it."

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -17,8 +18,7 @@ from ..solving.tape import Floats
 from ..text.source import Span
 
 
-@dataclass(frozen=True, slots=True)
-class Derived:
+class Derived(NamedTuple):
     """A derived quantity at the chosen settings: stated value and range over the inputs, in base units."""
 
     name: str
@@ -124,10 +124,8 @@ def solutions(model: Model, solved: Sequence[tuple[Problem, Answer]]) -> list[So
         nodes, values = _values(batch, points)
         for column, at in enumerate(members):
             network = solved[at][0].network
-            told = {
-                n: (float(s), float(low), float(high))
-                for n, (s, low, high) in zip(nodes, values[:, :, column].T, strict=True)
-            }
+            told: dict[int, tuple[float, float, float]]
+            told = dict(zip(nodes, zip(*values[:, :, column].tolist(), strict=True), strict=True))
             derived = {n: Derived(n, *told[node], model.dimensions[n]) for n, node in network.derived.items()}
             found[at] = Solution(model, *solved[at], derived, told)
     return [f for f in found if f is not None]
