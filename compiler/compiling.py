@@ -169,7 +169,7 @@ def confirmed(prepared: Prepared, solved: Sequence[tuple["Problem", "Answer"]]) 
     from .solving.checking import check_all
 
     assert prepared.model is not None
-    whys = check_all(prepared.model, [_question(problem, answer) for problem, answer in solved])
+    whys = check_all(prepared.model, [question(problem, answer) for problem, answer in solved])
     for (problem, _), why in zip(solved, whys, strict=True):
         if why:
             network = problem.network
@@ -233,7 +233,7 @@ def _explain(prepared: Prepared, effort: int) -> None:
     prepared.refused, prepared.stated_only = [], []
 
 
-def _question(problem: "Problem", answer: "Answer") -> "Question":
+def question(problem: "Problem", answer: "Answer") -> "Question":
     """Ask the independent check about an answer."""
     network = problem.network
     values = problem.settings_at(answer.point[:, None])[:, 0]
