@@ -9,6 +9,9 @@ from typing import Any
 
 from ..telling.shared import Shared, SharedList
 
+MOST_KEPT = 10_000
+"""Texts that are kept: a fleet must not fill the memory with them."""
+
 Kept = dict[tuple[int, int], tuple[object, str]]
 
 
@@ -44,6 +47,8 @@ class JsonWriter:
         if kept is None:
             parts: list[str] = []
             (self._object if isinstance(data, dict) else self._array)(data, depth, parts)
+            if len(self._kept) >= MOST_KEPT:
+                self._kept.clear()
             # The data is kept as well, so that no other can come by the same identity.
             kept = self._kept[key] = (data, "".join(parts))
         return kept[1]
