@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+import numpy as np
+
 from .. import __version__
 from ..meaning.display import rounded, shown, unit_for, with_unit
 from ..meaning.model import Amount, GivenValue, GradeDecl, Model
 from ..meaning.units import Unit
-from ..network.graph import Requirement, SettingVariable
-from ..solving.problem import Problem
+from ..network.graph import Network, Requirement, SettingVariable
+from ..solving.problem import Indices, Problem
 from ..syntax import tree
 from ..text.source import Span
 from .formulas import Formula, named_apart, requirement_text, titles
@@ -32,6 +34,8 @@ def number(value: float, unit: Unit) -> float | None:
 class RequirementTold:
     """What is told of a requirement whatever its numbers. ``inputs`` are (name, index) of those it depends on.
 
+    ``used`` are the inputs, ``named`` the settings on whose values its text with numbers hangs.
+
     ``kept`` holds, here and below, what was told of it with numbers, for other machines that have the same.
     """
 
@@ -43,6 +47,8 @@ class RequirementTold:
     right: Formula
     derived: tuple[tuple[str, int], ...]
     inputs: tuple[tuple[str, int], ...]
+    used: Indices
+    named: tuple[int, ...]
     settings: int
     law: str
     status: str
@@ -116,6 +122,7 @@ class Common:
         self._places: dict[tuple[str, int], str] = {}
         self._counted: dict[tuple[int, ...], Counted] = {}
         self._inputs: dict[int, tuple[GivenValue, Shared]] = {}
+        self._forms: dict[tuple[object, ...], int] = {}
         self._costly: dict[tuple[int, float, str], Shared] = {}
         self._stated: dict[int, tuple[GivenValue, str]] = {}
         self._lists: dict[tuple[int, ...], tuple[Sequence[object], SharedList]] = {}
@@ -135,6 +142,11 @@ class Common:
         hint = given.amount.unit if given and given.amount else None
         return unit_for(self.model.dimensions[name], hint)
 
+    def form(self, network: Network) -> int:
+        """Number the ways in which inputs are written: their units, and which have a range."""
+        key = tuple([(v.given.amount.unit.symbol if v.given.amount else "", v.low < v.high) for v in network.inputs])
+        return self._forms.setdefault(key, len(self._forms))
+
     # ---- settings
 
     @cached_property
@@ -147,6 +159,11 @@ class Common:
             place = self.place(variable.pin.span if variable.pin else decl.span)
             found.append(SettingTold(variable, group, name or group, self._chosen(i), place, float(decl.step), {}, {}))
         return found
+
+    @cached_property
+    def setting_named(self) -> dict[str, int]:
+        """Find a setting by its full name."""
+        return {v.decl.name: i for i, v in enumerate(self.network.settings)}
 
     @cached_property
     def groups(self) -> list[tuple[str, list[int]]]:
@@ -184,7 +201,8 @@ class Common:
         remedies = [
             Shared(direction=m.direction, name=m.name.text, text=m.text.text if m.text else "") for m in r.remedies
         ]
-        used = dict.fromkeys((*left.names, *right.names))
+        named = dict.fromkeys((*left.names, *right.names))
+        used = {i for _, i in inputs} | {i for i, v in enumerate(network.inputs) if v.given.name in named}
         return RequirementTold(
             requirement=r,
             title=title,
@@ -192,8 +210,10 @@ class Common:
             unit=unit_for(r.dimension),
             left=left,
             right=right,
-            derived=tuple((n, network.derived[n]) for n in used if n in network.derived),
+            derived=tuple((n, network.derived[n]) for n in named if n in network.derived),
             inputs=tuple(inputs),
+            used=np.array(sorted(used), dtype=np.int64),
+            named=tuple(i for i, v in enumerate(network.settings) if v.decl.name in named),
             settings=depends & ((1 << tape.setting_count) - 1),
             law=r.name if r.origin == "law" else "",
             status=law.status if law else "",
