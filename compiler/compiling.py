@@ -1,7 +1,7 @@
 """From a file to solutions: the one way that ``check``, ``compile`` and ``why`` share."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,9 +12,13 @@ from .text.source import Source, Span
 
 if TYPE_CHECKING:
     from .network.graph import Network
-    from .solving.answering import Answer
+    from .solving.answering import Answer, Refusal
+    from .solving.checking import Question
     from .solving.problem import Problem
     from .telling.solution import Solution
+
+AT_A_TIME = 64
+"""Machines that are solved together before what is known of them is told."""
 
 Progress = Callable[[int, int], None]
 """Told how many machines are done, of how many."""
@@ -35,19 +39,27 @@ class Compiled:
 
 
 @dataclass(slots=True)
-class _Prepared:
-    """A checked file and its networks; none of them where there are errors."""
+class Prepared:
+    """A checked file and its networks; none of them where there are errors. ``faults`` grows on the way.
+
+    ``refused`` and ``stated_only`` wait to be explained together; ``held`` are profiles and machines where all holds.
+    """
 
     model: Model | None
     networks: list["Network"]
     faults: list[Diagnostic]
     sources: dict[str, Source]
+    refused: list[tuple["Network", "Refusal"]] = field(default_factory=list)
+    stated_only: list["Network"] = field(default_factory=list)
+    held: list[tuple[str, str]] = field(default_factory=list)
 
     @property
     def failed(self) -> bool:
+        """Whether there is any error."""
         return any(f.is_error for f in self.faults)
 
     def compiled(self, solutions: tuple["Solution", ...] = ()) -> Compiled:
+        """Give what came of the file."""
         # A faulty text's report comes in order and cut to length already.
         found = tuple(self.faults) if self.model is None else order(self.faults)
         return Compiled(() if self.failed else solutions, found, self.sources)
@@ -60,17 +72,25 @@ def compile_file(
 
     ``setting`` names one that will be asked for: an unknown one is reported before the work of solving.
     """
-    prepared = _prepare(path, machine, setting)
-    solutions = []
-    for done, network in enumerate(prepared.networks):
+    prepared = prepare(path, machine, setting)
+    found = [s for part in solve_in_turn(prepared, prepared.networks, effort, progress) for s in part]
+    return prepared.compiled(tuple(found))
+
+
+def solve_in_turn(
+    prepared: Prepared, networks: Sequence["Network"], effort: int = 0, progress: Progress | None = None
+) -> Iterator[list["Solution"]]:
+    """Solve networks some at a time, so that a fleet need not be held in memory; what is found on the way is reported.
+
+    A machine that is refused has no solution.
+    """
+    for done in range(0, len(networks), AT_A_TIME):
         if progress is not None:
-            progress(done, len(prepared.networks))
-        found = _solve(prepared, network, effort)
-        if found is not None:
-            solutions.append(found)
+            progress(done, len(networks))
+        yield _solve(prepared, networks[done : done + AT_A_TIME], effort)
+    _explain(prepared, effort)
     if progress is not None:
-        progress(len(prepared.networks), len(prepared.networks))
-    return prepared.compiled(tuple(solutions))
+        progress(len(networks), len(networks))
 
 
 def look_over(path: Path, effort: int = 0) -> tuple[Compiled, list[str]]:
@@ -78,42 +98,44 @@ def look_over(path: Path, effort: int = 0) -> tuple[Compiled, list[str]]:
 
     A quick answer: a conflict that only the whole search can show is left to ``compile_file``.
     """
-    prepared = _prepare(path)
+    prepared = prepare(path)
     for network in prepared.networks:
         from .solving.answering import plainly_refused
         from .solving.problem import Problem
 
         problem = Problem(network)
-        if not _undefined(prepared, problem) and plainly_refused(problem):
-            _solve(prepared, network, effort)
+        if not undefined(prepared, [network])[0] and plainly_refused(problem):
+            _solve(prepared, [network], effort)
+    _explain(prepared, effort)
     names = [f"{n.profile.name} on {n.machine}" for n in prepared.networks]
     return prepared.compiled(), names
 
 
-def _prepare(path: Path, machine: str = "", setting: str = "") -> _Prepared:
+def prepare(path: Path, machine: str = "", setting: str = "") -> Prepared:
     """Read and check a file and lower all that it asks for."""
     model, diagnostics, sources = check_file(path)
-    prepared = _Prepared(model, [], list(diagnostics), sources)
+    prepared = Prepared(model, [], list(diagnostics), sources)
     if model is None:
         return prepared
-    wanted = _wanted(model, path.name, machine, prepared.faults)
-    if setting and wanted and setting not in model.settings:
+    asked = wanted(model, path.name, machine, prepared.faults)
+    if setting and asked and setting not in model.settings:
         from .meaning.near import brief, near
 
         advice = near(setting, model.settings, "the settings are " + ", ".join(sorted(model.settings)))
-        prepared.faults.append(diagnose("M413", wanted[0][0].span, name=brief(setting), near=advice))
+        prepared.faults.append(diagnose("M413", asked[0][0].span, name=brief(setting), near=advice))
     if prepared.failed:
         return prepared
     # numpy and the solver are loaded only for a text without faults.
-    from .network.lowering import lower
+    from .network.lowering import lower_all
 
-    networks = [lower(model, profile, name, prepared.faults) for profile, name in wanted]
+    networks = lower_all(model, asked, prepared.faults)
     if not prepared.failed:
         prepared.networks = [n for n in networks if n is not None]
     return prepared
 
 
-def _wanted(model: Model, file: str, machine: str, faults: list[Diagnostic]) -> list[tuple[ProfileDecl, str]]:
+def wanted(model: Model, file: str, machine: str, faults: list[Diagnostic]) -> list[tuple[ProfileDecl, str]]:
+    """List the profiles of a file with the machines they are wanted on: one, or all where ``machine`` is empty."""
     own = [p for p in model.profiles.values() if p.span.file == file]
     if not own:
         faults.append(diagnose("M401", Span(file, 0, 0), path=file))
@@ -127,56 +149,97 @@ def _wanted(model: Model, file: str, machine: str, faults: list[Diagnostic]) -> 
     return pairs
 
 
-def _undefined(prepared: _Prepared, problem: "Problem") -> bool:
-    """Report operations that are not defined for all input values; tell whether there are any."""
-    from .solving.definedness import undefined
+def undefined(prepared: Prepared, networks: Sequence["Network"]) -> list[bool]:
+    """Report operations that are not defined for all input values; tell for each network whether there are any."""
+    from .solving.answering import problems
+    from .solving.definedness import undefined_all
 
-    found = undefined(problem, lambda span: _excerpt(prepared.sources, span))
+    found = undefined_all(problems(networks), lambda span: _excerpt(prepared.sources, span))
     known = {(f.code, f.span) for f in prepared.faults}
-    # A formula is at fault once, however many machines it is tried on.
-    prepared.faults += [f for f in found if (f.code, f.span) not in known]
-    return bool(found)
+    for fault in (f for faults in found for f in faults):
+        # A formula is at fault once, however many machines it is tried on.
+        if (fault.code, fault.span) not in known:
+            known.add((fault.code, fault.span))
+            prepared.faults.append(fault)
+    return [bool(faults) for faults in found]
 
 
-def _solve(prepared: _Prepared, network: "Network", effort: int) -> "Solution | None":
-    from .solving.answering import DEFAULT_EFFORT, Refusal, solve
+def confirmed(prepared: Prepared, solved: Sequence[tuple["Problem", "Answer"]]) -> list[bool]:
+    """Look at answers with the independent check; report and tell which it does not confirm."""
+    from .solving.checking import check_all
+
+    assert prepared.model is not None
+    whys = check_all(prepared.model, [_question(problem, answer) for problem, answer in solved])
+    for (problem, _), why in zip(solved, whys, strict=True):
+        if why:
+            network = problem.network
+            facts: dict[str, Any] = {"profile": network.profile.name, "machine": network.machine, "why": why}
+            prepared.faults.append(diagnose("M506", network.profile.span, **facts))
+    return [not why for why in whys]
+
+
+def _solve(prepared: Prepared, networks: Sequence["Network"], effort: int) -> list["Solution"]:
+    from .solving.answering import DEFAULT_EFFORT, Answer, Refusal, solve_all
+    from .telling.solution import solutions
+
+    effort = effort or DEFAULT_EFFORT
+    if prepared.model is None:
+        return []
+    sound = [n for n, bad in zip(networks, undefined(prepared, networks), strict=True) if not bad]
+    answered: list[tuple[Problem, Answer]] = []
+    for problem, outcome in solve_all(sound, effort):
+        if isinstance(outcome, Refusal):
+            prepared.refused.append((problem.network, outcome))
+        else:
+            answered.append((problem, outcome))
+    kept = confirmed(prepared, answered)
+    answered = [a for a, stands in zip(answered, kept, strict=True) if stands]
+    for problem, answer in answered:
+        prepared.faults += _remarks(problem, answer)
+        network = problem.network
+        if answer.robust:
+            prepared.held.append((network.profile.name, network.machine))
+        else:
+            prepared.stated_only.append(network)
+    return solutions(prepared.model, answered)
+
+
+def _remarks(problem: "Problem", answer: "Answer") -> list[Diagnostic]:
+    """List what an author should know of an answer."""
     from .solving.definedness import unbound
-    from .solving.problem import Problem
-    from .telling.refusing import explain_refusal, stated_only
-    from .telling.solution import solution
 
-    model, faults, effort = prepared.model, prepared.faults, effort or DEFAULT_EFFORT
-    if model is None or _undefined(prepared, Problem(network)):
-        return None
-    problem, outcome = solve(network, effort)
-    if isinstance(outcome, Refusal):
-        faults.append(explain_refusal(problem, outcome, effort))
-        return None
-    why = _check(model, problem, outcome)
-    if why:
-        facts: dict[str, Any] = {"profile": network.profile.name, "machine": network.machine, "why": why}
-        faults.append(diagnose("M506", network.profile.span, **facts))
-        return None
-    faults += unbound(problem)
-    for r in outcome.dropped:
+    network = problem.network
+    found = unbound(problem)
+    for r in answer.dropped:
         requirement = network.requirements[r]
-        faults.append(diagnose("M508", requirement.span, want=requirement.name, machine=network.machine))
-    if not outcome.certified:
-        facts = {"profile": network.profile.name, "machine": network.machine}
-        faults.append(diagnose("M507", network.profile.span, limit=f"{effort:,}", more=10 * effort, **facts))
-    if not outcome.robust:
-        faults.append(stated_only(problem, effort))
-    return solution(model, problem, outcome)
+        found.append(diagnose("M508", requirement.span, want=requirement.name, machine=network.machine))
+    if not answer.certified:
+        facts: dict[str, Any] = {"profile": network.profile.name, "machine": network.machine}
+        more = 10 * answer.effort
+        found.append(diagnose("M507", network.profile.span, limit=f"{answer.effort:,}", more=more, **facts))
+    return found
 
 
-def _check(model: Model, problem: "Problem", answer: "Answer") -> str:
-    from .solving.checking import check
+def _explain(prepared: Prepared, effort: int) -> None:
+    """Explain what was refused, once all machines have been tried: some are refused for one reason."""
+    if prepared.model is None or not (prepared.refused or prepared.stated_only):
+        return
+    from .solving.answering import DEFAULT_EFFORT
+    from .telling.refusing import explain_refusals, explain_stated_only
 
+    effort = effort or DEFAULT_EFFORT
+    prepared.faults += explain_refusals(prepared.model, prepared.refused, prepared.held, effort)
+    prepared.faults += explain_stated_only(prepared.model, prepared.stated_only, effort)
+    prepared.refused, prepared.stated_only = [], []
+
+
+def _question(problem: "Problem", answer: "Answer") -> "Question":
+    """Ask the independent check about an answer."""
     network = problem.network
     values = problem.settings_at(answer.point[:, None])[:, 0]
     settings = {s.decl.name: float(v) for s, v in zip(network.settings, values, strict=True)}
     dropped = frozenset(network.requirements[r].name for r in answer.dropped)
-    return check(model, network.profile, network.machine, settings, not answer.robust, dropped)
+    return network.profile, network.machine, settings, not answer.robust, dropped
 
 
 def _excerpt(sources: Mapping[str, Source], span: Span) -> str:

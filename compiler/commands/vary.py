@@ -14,9 +14,10 @@ from ..text.source import NOWHERE, Source
 from .reporting import report, takes_effort
 
 if TYPE_CHECKING:
+    from ..compiling import Prepared
     from ..meaning.asking import Asked, Choice
     from ..meaning.model import Model, ProfileDecl
-    from ..telling.varying import Data, Point
+    from ..telling.varying import Data
 
 
 HELP = """\
@@ -53,15 +54,15 @@ def register(commands: Any) -> None:
 
 
 def _vary(options: argparse.Namespace) -> int:
-    from ..compiling import _Prepared, _wanted
+    from ..compiling import Prepared, wanted
     from ..meaning.checking import check_file
 
     model, found, sources = check_file(options.file)
-    prepared = _Prepared(model, [], list(found), sources)
+    prepared = Prepared(model, [], list(found), sources)
     if model is None or prepared.failed:
         report(found, sources, options.file)
         return 1
-    pairs = _wanted(model, options.file.name, options.machine, prepared.faults)
+    pairs = wanted(model, options.file.name, options.machine, prepared.faults)
     asked, read = _asked(options, model, prepared.faults)
     tables = [] if prepared.failed else _tables(prepared, pairs, asked, options.effort)
     if prepared.failed:
@@ -115,36 +116,37 @@ def _asked(options: argparse.Namespace, model: "Model", faults: list[Diagnostic]
 
 
 def _tables(
-    prepared: Any, pairs: Sequence[tuple["ProfileDecl", str]], asked: Sequence["Asked"], effort: int
+    prepared: "Prepared", pairs: Sequence[tuple["ProfileDecl", str]], asked: Sequence["Asked"], effort: int
 ) -> list["Data"]:
     """Lower and solve all points of all profiles and machines at once; none where that reports errors."""
-    from ..compiling import _undefined
+    from ..compiling import confirmed, undefined
     from ..meaning.asking import with_choices
     from ..network.lowering import lower_all
-    from ..solving.answering import DEFAULT_EFFORT, solve_all
-    from ..solving.problem import Problem
+    from ..solving.answering import DEFAULT_EFFORT, Answer, solve_all
     from ..telling.varying import Point, table
 
+    model = prepared.model
+    assert model is not None
     # The first that is varied changes slowest.
     grid = list(product(*(a.choices for a in sorted(asked, key=lambda a: not a.varied))))
     profiles = [(with_choices(p, choices), machine) for p, machine in pairs for choices in grid]
     everywhere = [choices for _ in pairs for choices in grid]
-    lowered = lower_all(prepared.model, profiles, prepared.faults)
+    lowered = lower_all(model, profiles, prepared.faults)
     if prepared.failed:
         return []
     networks = [n for n in lowered if n is not None]
     for network, choices in zip(networks, everywhere, strict=True):
         before = len(prepared.faults)
-        if _undefined(prepared, Problem(network)):
+        if undefined(prepared, [network])[0]:
             prepared.faults[before:] = [_at(f, choices, asked) for f in prepared.faults[before:]]
             return []
     solved = solve_all(networks, effort or DEFAULT_EFFORT)
     points = [Point(c, *s) for c, s in zip(everywhere, solved, strict=True)]
-    _confirm(prepared, points)
+    confirmed(prepared, [(p, outcome) for p, outcome in solved if isinstance(outcome, Answer)])
     if prepared.failed:
         return []
     groups = [points[at : at + len(grid)] for at in range(0, len(points), len(grid))]
-    return [table(prepared.model, asked, group) for group in groups]
+    return [table(model, asked, group) for group in groups]
 
 
 def _at(fault: Diagnostic, choices: Sequence["Choice"], asked: Sequence["Asked"]) -> Diagnostic:
@@ -154,16 +156,3 @@ def _at(fault: Diagnostic, choices: Sequence["Choice"], asked: Sequence["Asked"]
         Related(c.span, f"where {c.name} is {c.amount.text}") for c in choices if c.amount and c.name in varied
     )
     return replace(fault, related=fault.related + places)
-
-
-def _confirm(prepared: Any, points: Sequence["Point"]) -> None:
-    """Look at every answer with the independent check, as is done before anything else is told of one."""
-    from ..compiling import _check
-    from ..solving.answering import Answer
-
-    for point in points:
-        network = point.problem.network
-        why = _check(prepared.model, point.problem, point.outcome) if isinstance(point.outcome, Answer) else ""
-        if why:
-            facts: dict[str, Any] = {"profile": network.profile.name, "machine": network.machine, "why": why}
-            prepared.faults.append(diagnose("M506", network.profile.span, **facts))

@@ -31,7 +31,7 @@ class Graph:
             return self._product(operator, arguments, span)
         return self._operation(operator, arguments, span)
 
-    def variable(self, operator: str, name: str, dimension: Dimension, span: Span) -> int:
+    def variable(self, operator: str, name: str, dimension: Dimension, span: Span = NOWHERE) -> int:
         """Give the node of a ``setting`` or an ``input``."""
         return self._node(Node(operator, (), 0.0, name, dimension, span, self.law))
 

@@ -15,7 +15,7 @@ from jinja2.sandbox import ImmutableSandboxedEnvironment
 
 from .. import __version__
 from ..syntax.keeping import cache_folder
-from ..telling import sentences
+from ..telling import brief, sentences
 from ..telling.shared import Shared
 from ..text.diagnostic import Diagnostic, diagnose
 from ..text.source import NOWHERE
@@ -28,25 +28,36 @@ MOST_KEPT = 10_000
 """Texts whose safe forms are kept: most are the same for many machines."""
 
 
-def render(targets: Iterable[Target], profile: Data, bundles: list[Data], faults: list[Diagnostic]) -> dict[str, str]:
-    """Render all files of one profile; gives texts by path below the output folder."""
-    rendered: dict[str, str] = {}
-    for target in targets:
-        environment = _environment(target)
-        for file in target.files:
-            views: list[Data] = (
-                [{"bundle": b, "profile": profile} for b in bundles]
-                if file.each == "machine"
-                else [{"machines": bundles, "profile": profile}]
-            )
-            for view in views:
-                text = _render(environment, target, file, view, faults)
-                if text is None:
-                    break
-                machine = view["bundle"]["machine"] if "bundle" in view else ""
-                path = file.path.replace("{profile}", profile["name"]).replace("{machine}", machine)
-                rendered[path] = text
-    return rendered
+class Renderer:
+    """Renders files of targets; what templates have made is kept from one part of a fleet to the next."""
+
+    def __init__(self, targets: Iterable[Target], faults: list[Diagnostic]) -> None:
+        self._targets = [(target, _environment(target)) for target in targets]
+        self._faults = faults
+        self._broken: set[tuple[str, str]] = set()
+
+    def machine_files(self, profile: Data, bundles: Iterable[Data]) -> dict[str, dict[str, str]]:
+        """Render the files of some machines; gives for each machine its texts by path below the output folder."""
+        return self._render("machine", [({"bundle": b, "profile": profile}, b["machine"]) for b in bundles], profile)
+
+    def profile_files(self, profile: Data, machines: list[Data]) -> dict[str, str]:
+        """Render the files of a profile from the briefs of its machines."""
+        return self._render("profile", [({"machines": machines, "profile": profile}, "")], profile)[""]
+
+    def _render(self, each: str, views: list[tuple[Data, str]], profile: Data) -> dict[str, dict[str, str]]:
+        rendered: dict[str, dict[str, str]] = {machine: {} for _, machine in views}
+        for target, environment in self._targets:
+            for file in target.files:
+                for view, machine in views if file.each == each else ():
+                    if (target.name, file.template) in self._broken:
+                        break
+                    text = _render(environment, target, file, view, self._faults)
+                    if text is None:
+                        self._broken.add((target.name, file.template))
+                        break
+                    path = file.path.replace("{profile}", profile["name"]).replace("{machine}", machine)
+                    rendered[machine][path] = text
+        return rendered
 
 
 def _render(
@@ -133,13 +144,15 @@ def _environment(target: Target) -> ImmutableSandboxedEnvironment:
         keep_trailing_newline=True,
         autoescape=False,
     )
+    environment.globals["few_machines"] = brief.FEW_MACHINES
     environment.filters |= {
         "as_json": JsonWriter().text,
         "cell": cell,
         "chosen": sentences.chosen,
         "code_cell": code_cell,
-        "differ": lambda row: len({x["text"] for x in row}) > 1,
-        "differing_inputs": sentences.differing_inputs,
+        "by_machine": brief.by_machine,
+        "differing_inputs": brief.differing_inputs,
+        "differing_settings": brief.differing_settings,
         "limits": sentences.limits,
         "ending": sentences.ending,
         "one_line": one_line,

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..network.graph import Merit, Network
-from .bands import Band, find_bands, proved_bands
+from .bands import Band, Bands, Grid, find_bands
 from .batch import Batch, Constraints
 from .problem import TOLERANCE, Indices, Problem
 from .proving import BROKEN, HOLDS, decide
@@ -19,6 +19,7 @@ DEFAULT_EFFORT = 5_000
 """Boxes that one search may look at."""
 
 MOST_REPAIRS = 40
+MOST_LOOKS = 4
 MOST_TOGETHER = 64
 """Machines that are solved in one batch: more would not fit the caches of a processor."""
 
@@ -45,7 +46,7 @@ class Answer:
 
     ``point`` and ``bands`` follow the network's settings. ``limits`` gives for each merit the requirements that keep
     it from growing. ``dropped`` lists wants set aside because they said 'if possible'. ``certified`` tells whether
-    every other box was refuted or cannot beat the answer; else the effort ended first.
+    every other box was refuted or cannot beat the answer; else the limit of ``effort`` boxes ended the search first.
     """
 
     point: Indices
@@ -57,6 +58,7 @@ class Answer:
     robust: bool
     boxes: int
     certified: bool = True
+    effort: int = DEFAULT_EFFORT
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +88,8 @@ def solve_all(networks: Sequence[Network], effort: int = DEFAULT_EFFORT) -> list
     """Solve networks, together where they have the same structure; each outcome is as if it were solved alone."""
     found: list[tuple[Problem, Answer | Refusal] | None] = [None] * len(networks)
     for members in _alike(networks):
-        problems = _problems([networks[k] for k in members])
-        for k, problem, outcome in zip(members, problems, _solved(problems, effort), strict=True):
+        chosen = problems([networks[k] for k in members])
+        for k, problem, outcome in zip(members, chosen, _solved(chosen, effort), strict=True):
             found[k] = problem, outcome
     return [f for f in found if f is not None]
 
@@ -104,7 +106,7 @@ def hold_all(
         active = [[r for r, q in enumerate(n.requirements) if not q.soft] for n in networks]
     found: list[bool | None] = [None] * len(networks)
     for members in _alike(networks):
-        batch = Batch(_problems([networks[k] for k in members]))
+        batch = Batch(problems([networks[k] for k in members]))
         counted = np.zeros((len(batch.network.requirements), batch.count), dtype=np.bool_)
         for m, k in enumerate(members):
             counted[list(active[k]), m] = True
@@ -143,6 +145,16 @@ def nearest(problem: Problem, missed: int, held: Sequence[int], effort: int) -> 
     return points[:, 0] if status[0] in (FOUND, BEST_SO_FAR) else (problem.first + problem.last) // 2
 
 
+def problems(networks: Sequence[Network]) -> list[Problem]:
+    """Make problems of networks; those of one structure share a tape."""
+    found: list[Problem | None] = [None] * len(networks)
+    for members in _alike(networks):
+        tape = tape_of([networks[k] for k in members])
+        for k in members:
+            found[k] = Problem(networks[k], tape)
+    return [f for f in found if f is not None]
+
+
 def _alike(networks: Sequence[Network]) -> list[list[int]]:
     """Group networks that share nodes and requirements, in parts that are solved together."""
     groups: dict[tuple[object, ...], list[int]] = {}
@@ -152,21 +164,16 @@ def _alike(networks: Sequence[Network]) -> list[list[int]]:
     return [g[at : at + MOST_TOGETHER] for g in groups.values() for at in range(0, len(g), MOST_TOGETHER)]
 
 
-def _problems(networks: Sequence[Network]) -> list[Problem]:
-    tape = tape_of(networks)
-    return [Problem(n, tape) for n in networks]
-
-
-def _solved(problems: list[Problem], effort: int) -> list[Answer | Refusal]:
+def _solved(asked: list[Problem], effort: int) -> list[Answer | Refusal]:
     """Solve problems that share a tape: for all input values, else for the stated ones, else name a conflict."""
-    outcomes = _Solve(Batch(problems), effort).answers(True)
+    outcomes = _Solve(Batch(asked), effort).answers(True)
     failed = [m for m, outcome in enumerate(outcomes) if outcome is None]
     if failed:
-        stated = [problems[m].stated_only() for m in failed]
+        stated = [asked[m].stated_only() for m in failed]
         for m, problem, outcome in zip(failed, stated, _Solve(Batch(stated), effort).answers(False), strict=True):
-            problems[m].boxes = problem.boxes
+            asked[m].boxes = problem.boxes
             outcomes[m] = outcome
-    return [_refused(problems[m], effort) if o is None else o for m, o in enumerate(outcomes)]
+    return [_refused(asked[m], effort) if o is None else o for m, o in enumerate(outcomes)]
 
 
 def _refused(problem: Problem, effort: int) -> Refusal:
@@ -186,6 +193,7 @@ class _Solve:
         self.effort = effort
         self.scenarios = Scenarios(batch)
         self.certified = np.ones(batch.count, dtype=np.bool_)
+        self.grid: Grid | None = None
 
     def answers(self, robust: bool) -> list[Answer | Refusal | None]:
         """Solve all; None where nothing holds, a refusal without a conflict where the effort ended first."""
@@ -262,50 +270,74 @@ class _Solve:
     def _optimise(self, active: Mask, machines: Indices) -> tuple[Indices, Status]:
         """Find the best points by the preference list, moved to the middle of what is left; all of it is proved.
 
-        Every merit's best point is proved before its threshold is set, so that what may be given back is a share of
-        what can be had.
+        The best point of every merit is proved, not only the last: what may be given back is a share of what can be
+        had. All are proved together; where one breaks, its machine is searched again from that merit on.
         """
-        batch = self.batch
-        bounds = batch.nothing()
-        points, status = np.zeros_like(batch.first), np.full(batch.count, UNDECIDED, dtype=np.int8)
-        status[machines] = FOUND
-        known: Indices | None = None
-        count = len(batch.network.merits)
-        for merit in range(count):
-            open_ = np.flatnonzero(status == FOUND)
-            points, ended = self._repaired(active, open_, self._best(bounds, merit, known))
-            status[open_] = ended[open_]
-            known, open_ = points, np.flatnonzero(status == FOUND)
-            value = np.zeros(batch.count)
-            value[open_] = batch.merit(merit, open_, points[:, open_])
-            share = batch.network.profile.share if merit + 1 < count else 0.0
-            bounds = bounds.plus(batch.threshold(merit, value - share * np.abs(value)))
-        open_ = np.flatnonzero(status == FOUND)
-        if not count:
-            points, ended = self.feasible(active, open_)
-            status[open_] = ended[open_]
-            open_ = np.flatnonzero(status == FOUND)
-        certified = self.certified.copy()
-        settled, ended = self._repaired(
-            active, open_, lambda c, ms: (settle(batch, c.plus(bounds), ms, points), np.full(batch.count, FOUND))
-        )
-        self.certified = certified
-        chosen = np.where(ended == FOUND, settled, points)
-        return chosen, status
+        ladder = _Ladder(self.batch, machines)
+        open_ = machines
+        for _ in range(MOST_REPAIRS):
+            if not open_.size:
+                break
+            for k in range(ladder.steps):
+                todo = open_[(ladder.stage[open_] <= k) & (ladder.status[open_] == FOUND)]
+                self._climb(active, ladder, k, todo)
+            open_ = open_[ladder.status[open_] == FOUND]
+            ladder.settle(self.scenarios.of(active), open_)
+            open_ = self._stand(active, ladder, open_)
+        ladder.status[open_] = UNDECIDED
+        self.certified = np.asarray(ladder.certified.all(axis=0))
+        return ladder.chosen, ladder.status
 
-    def _best(
-        self, bounds: Constraints, merit: int, known: Indices | None
-    ) -> Callable[[Constraints, Indices], tuple[Indices, Status]]:
-        def find(constraints: Constraints, machines: Indices) -> tuple[Indices, Status]:
-            return Search(self.batch, constraints.plus(bounds), self.effort, merit).run(machines, known)
+    def _climb(self, active: Mask, ladder: "_Ladder", k: int, machines: Indices) -> None:
+        """Search for a step, again where a look at more corners breaks what was found."""
+        for _ in range(MOST_LOOKS):
+            if not machines.size:
+                break
+            constraints = self.scenarios.of(active).plus(ladder.bounds(k))
+            search = Search(self.batch, constraints, self.effort, ladder.merit(k))
+            ladder.climb(k, machines, *search.run(machines, ladder.points[k - 1] if k else None))
+            machines = self.scenarios.look(active, machines[ladder.status[machines] == FOUND], ladder.points[k])
 
-        return find
+    def _stand(self, active: Mask, ladder: "_Ladder", open_: Indices) -> Indices:
+        """Prove the points of some machines; note what breaks them, and give the machines to be searched again."""
+        if not open_.size:
+            return open_
+        r, at = np.nonzero(active[:, open_])
+        steps = [*ladder.points, ladder.settled]
+        asked = [(open_[at], points[:, open_[at]], r) for points in steps]
+        # Whoever stands will be asked for bands: they are proved in the same rounds.
+        grid = Grid(self.batch, active, open_, ladder.settled[:, open_])
+        grid.find(self.scenarios)
+        self.grid = grid
+        row, _, requirement, moved = grid.questions(np.arange(grid.setting.size))
+        asked.append((grid.machine[row], moved, requirement))
+        found = decide(self.batch, *(np.concatenate(part, axis=-1) for part in zip(*asked, strict=True)))
+        holds = found.holds[: len(steps) * r.size].reshape(len(steps), r.size)
+        again = []
+        for k, m in enumerate(open_.tolist()):
+            mine = at == k
+            failing = np.flatnonzero([not (row == HOLDS).all() for row in holds[:, mine]])
+            if not failing.size:
+                ladder.chosen[:, m] = ladder.settled[:, m]
+                continue
+            s, q = np.nonzero((holds == BROKEN) & mine)
+            new = [self.scenarios.add(m, int(r[b]), found.inputs[:, a * r.size + b]) for a, b in zip(s, q, strict=True)]
+            first = int(failing[0])
+            if any(new):
+                ladder.stage[m] = first
+                again.append(m)
+            elif first == ladder.steps:
+                # Neither proved nor broken within the limits of the proof: then what was proved stands unsettled.
+                ladder.chosen[:, m] = ladder.points[-1][:, m]
+            else:
+                ladder.status[m] = UNDECIDED
+        return np.array(again, dtype=np.int64)
 
     # ---- what is told of the answers
 
     def _told(self, active: Mask, points: Indices, machines: Indices, robust: bool) -> list[Answer]:
         batch, count = self.batch, self.batch.setting_count
-        bands = proved_bands(batch, self.scenarios, active, machines, points[:, machines])
+        bands = self._bands(active, machines, points[:, machines])
         merits = [batch.merit(k, machines, points[:, machines]) for k in range(len(batch.network.merits))]
         limits = self._limits(active, points, machines)
         closest = _margins(batch, active, machines, points)
@@ -320,9 +352,20 @@ class _Solve:
                 robust,
                 batch.problems[m].boxes,
                 bool(self.certified[m]),
+                self.effort,
             )
             for at, m in enumerate(machines)
         ]
+
+    def _bands(self, active: Mask, machines: Indices, points: Indices) -> Bands:
+        """Give proved bands; those found when the points were proved are taken where they are of the same points."""
+        grid = self.grid
+        same = grid is not None and np.array_equal(grid.machine[: machines.size], machines)
+        if grid is None or not same or not np.array_equal(grid.points[:, : machines.size], points):
+            grid = Grid(self.batch, active, machines, points)
+            grid.find(self.scenarios)
+        grid.prove(self.scenarios)
+        return grid.found
 
     def _limits(self, active: Mask, points: Indices, machines: Indices) -> list[tuple[tuple[int, ...], ...]]:
         """Name what keeps each merit from growing: what ends the bands of the settings that move it.
@@ -331,24 +374,26 @@ class _Solve:
         not look like a limit.
         """
         batch, plain = self.batch, self.scenarios.of(active)
-        room = roomy(batch, plain, machines, points)
+        room = roomy(batch, plain, machines, points)[:, machines]
+        depends = batch.tape.depends
+        count = machines.size
         found: list[list[list[int]]] = [[[] for _ in batch.network.merits] for _ in machines]
-        rows = np.arange(machines.size)
-        for k, merit in enumerate(batch.network.merits):
-            for i in range(batch.setting_count):
-                if not batch.tape.depends[merit.node] >> i & 1:
-                    continue
-                ends = []
-                for step in (-1, 1):
-                    moved = room[:, machines]
-                    moved[i] = np.clip(moved[i] + step, batch.first[i, machines], batch.last[i, machines])
-                    ends.append(batch.merit(k, machines, moved))
-                edge = find_bands(batch, plain, machines, room[:, machines], np.full(machines.size, i))
-                reason = np.where(ends[1] > ends[0], edge.above, edge.below)
-                free = batch.first[i, machines] < batch.last[i, machines]
-                for at in rows[free & (reason >= 0)]:
-                    if reason[at] not in found[at][k]:
-                        found[at][k].append(int(reason[at]))
+        movers = [[i for i in range(batch.setting_count) if depends[m.node] >> i & 1] for m in batch.network.merits]
+        setting = np.repeat(sorted({i for moving in movers for i in moving}), count).astype(np.int64)
+        owner, rows = np.tile(np.arange(count), setting.size // max(1, count)), np.arange(setting.size)
+        edges = find_bands(batch, plain, machines[owner], room[:, owner], setting)
+        lower, upper = room[:, owner], room[:, owner]
+        first, last = batch.first[setting, machines[owner]], batch.last[setting, machines[owner]]
+        lower[setting, rows] = np.maximum(lower[setting, rows] - 1, first)
+        upper[setting, rows] = np.minimum(upper[setting, rows] + 1, last)
+        for k, moving in enumerate(movers):
+            less, more = (batch.merit(k, machines[owner], moved) for moved in (lower, upper))
+            reason = np.where(more > less, edges.above, edges.below)
+            telling = np.isin(setting, moving) & (first < last) & (reason >= 0)
+            for row in np.flatnonzero(telling).tolist():
+                limits = found[owner[row]][k]
+                if reason[row] not in limits:
+                    limits.append(int(reason[row]))
         return [tuple(tuple(limits) for limits in one) for one in found]
 
 
@@ -384,3 +429,52 @@ def plainly_refused(problem: Problem) -> bool:
         if float(np.max(slack.hi)) < -2 * TOLERANCE * size:
             return True
     return False
+
+
+class _Ladder:
+    """The points found for each merit in turn, by machine, and the settled one after them.
+
+    ``stage`` is the first step that is not proved, ``certified`` (steps, machines) whether each search ended by itself.
+    A network without merits has one step, any point.
+    """
+
+    def __init__(self, batch: Batch, machines: Indices) -> None:
+        self.batch = batch
+        self.merits = len(batch.network.merits)
+        self.steps = max(1, self.merits)
+        self.points = [np.zeros_like(batch.first) for _ in range(self.steps)]
+        self.values = np.zeros((self.steps, batch.count))
+        self.settled, self.chosen = np.zeros_like(batch.first), np.zeros_like(batch.first)
+        self.stage = np.zeros(batch.count, dtype=np.int64)
+        self.certified = np.ones((self.steps, batch.count), dtype=np.bool_)
+        self.status = np.full(batch.count, UNDECIDED, dtype=np.int8)
+        self.status[machines] = FOUND
+
+    def merit(self, k: int) -> int | None:
+        """Give the merit of a step."""
+        return k if self.merits else None
+
+    def bounds(self, k: int) -> Constraints:
+        """Ask for what the steps before ``k`` have reached, less what may be given back."""
+        bounds = self.batch.nothing()
+        for merit in range(min(k, self.merits)):
+            share = self.batch.network.profile.share if merit + 1 < self.merits else 0.0
+            value = self.values[merit]
+            bounds = bounds.plus(self.batch.threshold(merit, value - share * np.abs(value)))
+        return bounds
+
+    def climb(self, k: int, machines: Indices, points: Indices, ended: Status) -> None:
+        """Take in what a search for step ``k`` has found."""
+        self.points[k][:, machines] = points[:, machines]
+        self.certified[k, machines] = ended[machines] != BEST_SO_FAR
+        found = np.isin(ended[machines], (FOUND, BEST_SO_FAR))
+        self.status[machines[~found]] = ended[machines[~found]]
+        if self.merits and found.any():
+            kept = machines[found]
+            self.values[k, kept] = self.batch.merit(k, kept, points[:, kept])
+
+    def settle(self, constraints: Constraints, machines: Indices) -> None:
+        """Move what the preferences leave open."""
+        if machines.size:
+            bounded = constraints.plus(self.bounds(self.steps))
+            self.settled[:, machines] = settle(self.batch, bounded, machines, self.points[-1])[:, machines]

@@ -1,45 +1,85 @@
 """What a law cannot do for some input values: divide by zero, or take the root or logarithm of what has none."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
+
+import numpy as np
 
 from ..meaning.display import shown, unit_for, with_unit
 from ..meaning.near import listed
-from ..network.graph import Network
+from ..network.graph import Network, Node
 from ..text.diagnostic import Diagnostic, diagnose
 from ..text.source import Span
 from .batch import Batch
+from .operators import Interval
 from .problem import Problem
 from .tape import row
 
 Excerpt = Callable[[Span], str]
 """Gives the text at a place."""
 
+_WATCHED = {"div": 1, "log": 0, "sqrt": 0}
+"""Operators that are not defined for all numbers, with the argument that decides."""
+
+MOST_TOGETHER = 256
+"""Machines whose enclosures are held at once."""
+
 
 def undefined(problem: Problem, excerpt: Excerpt) -> list[Diagnostic]:
     """Report operations on inputs alone that are not defined over the whole input ranges, once a place."""
-    network, tape = problem.network, problem.tape
+    return undefined_all([problem], excerpt)[0]
+
+
+def undefined_all(problems: Sequence[Problem], excerpt: Excerpt) -> list[list[Diagnostic]]:
+    """Report for each problem what ``undefined`` does; problems that share a tape are looked at together."""
+    found: list[list[Diagnostic]] = [[] for _ in problems]
+    groups: dict[int, list[int]] = {}
+    for k, problem in enumerate(problems):
+        groups.setdefault(id(problem.tape), []).append(k)
+    for members in groups.values():
+        for at in range(0, len(members), MOST_TOGETHER):
+            part = members[at : at + MOST_TOGETHER]
+            _look(part, [problems[k] for k in part], excerpt, found)
+    return found
+
+
+def _look(members: Sequence[int], problems: Sequence[Problem], excerpt: Excerpt, found: list[list[Diagnostic]]) -> None:
+    """Report what is undefined for problems that share a tape."""
+    network, tape = problems[0].network, problems[0].tape
     settings_mask = (1 << tape.setting_count) - 1
-    enclosures = Batch([problem]).whole
-    found: dict[Span, Diagnostic] = {}
-    for node in network.nodes:
-        watched = {"div": 1, "log": 0, "sqrt": 0}.get(node.operator)
-        if watched is None or tape.depends[node.arguments[watched]] & settings_mask:
+    watched = [(n, n.arguments[_WATCHED[n.operator]]) for n in network.nodes if n.operator in _WATCHED]
+    watched = [(node, argument) for node, argument in watched if not tape.depends[argument] & settings_mask]
+    enclosures = _enclosed(Batch(problems), [argument for _, argument in watched])
+    told: set[tuple[int, Span]] = set()
+    for node, argument in watched:
+        lo, hi = enclosures[argument]
+        outside = (lo <= 0) & (hi >= 0) if node.operator == "div" else lo <= 0 if node.operator == "log" else lo < 0
+        if not outside.any():
             continue
-        argument = node.arguments[watched]
-        lo, hi = row(enclosures[argument], 0)
-        divides = node.operator == "div"
-        if not (lo <= 0 <= hi if divides else lo < 0 or (node.operator == "log" and lo <= 0)):
-            continue
-        inner = network.nodes[argument]
-        place = inner.span if divides and inner.span.end else node.span
-        unit = unit_for(inner.dimension)
-        ends = shown(lo, unit), with_unit(hi, unit)
-        bounds = ends[1] if ends[0] == shown(hi, unit) else " .. ".join(ends)
-        facts: dict[str, Any] = {"what": inner.name or excerpt(place), "range": bounds, "machine": network.machine}
-        facts["advice"] = _advice(network, tape.depends[argument] >> tape.setting_count)
-        found.setdefault(node.span, diagnose("M501" if divides else "M502", node.span, **facts))
-    return list(found.values())
+        for at in np.flatnonzero(np.broadcast_to(outside, (len(problems),))).tolist():
+            if (at, node.span) not in told:
+                told.add((at, node.span))
+                ends = row(enclosures[argument], at)
+                found[members[at]].append(_undefined(problems[at], node, argument, ends, excerpt))
+
+
+def _enclosed(batch: Batch, nodes: Sequence[int]) -> list[Interval]:
+    """Enclose some nodes over all settings and all input values, a column a machine."""
+    low, high = batch.settings_at(batch.first), batch.settings_at(batch.last)
+    return batch.tape.enclosures([*low, *batch.low], [*high, *batch.high], outputs=nodes)
+
+
+def _undefined(problem: Problem, node: Node, argument: int, ends: tuple[float, float], excerpt: Excerpt) -> Diagnostic:
+    """Say what an operation cannot do with the values between two ends."""
+    network, tape, divides = problem.network, problem.tape, node.operator == "div"
+    inner = network.nodes[argument]
+    place = inner.span if divides and inner.span.end else node.span
+    unit = unit_for(inner.dimension)
+    low, high = shown(ends[0], unit), shown(ends[1], unit)
+    bounds = with_unit(ends[1], unit) if low == high else f"{low} .. {with_unit(ends[1], unit)}"
+    facts: dict[str, Any] = {"what": inner.name or excerpt(place), "range": bounds, "machine": network.machine}
+    facts["advice"] = _advice(network, tape.depends[argument] >> tape.setting_count)
+    return diagnose("M501" if divides else "M502", node.span, **facts)
 
 
 def unbound(problem: Problem) -> list[Diagnostic]:

@@ -21,7 +21,9 @@ MOST_QUESTIONS = 4096
 """Questions that are looked at in one batch."""
 
 HALVINGS = 2
-"""How often open boxes are halved from one round to the next."""
+"""How often open boxes are halved from one round to the next; twice as often while a question is in few pieces."""
+
+FEW_PIECES = 16
 
 MOST_PIECES = 1024
 """Boxes that one question may be cut into."""
@@ -93,6 +95,13 @@ class _Pieces:
     def take(self, rows: Mask) -> "_Pieces":
         return _Pieces(self.question[rows], self.low[:, rows], self.high[:, rows])
 
+    def plus(self, other: "_Pieces") -> "_Pieces":
+        return _Pieces(
+            np.concatenate([self.question, other.question]),
+            np.concatenate([self.low, other.low], axis=1),
+            np.concatenate([self.high, other.high], axis=1),
+        )
+
 
 class _Proof:
     def __init__(self, batch: Batch, machine: Indices, points: Indices, requirement: Indices) -> None:
@@ -158,9 +167,13 @@ class _Proof:
         self.holds[questions[broken]] = BROKEN
         rest = ~proved & (self.holds[questions] == HOLDS)
         open_, steepest = open_.take(rest), steepest[:, rest]
-        for _ in range(HALVINGS):
-            open_ = self._halves(open_, steepest)
-            steepest = np.tile(steepest, 2)
+        young = self.pieces[open_.question] < FEW_PIECES
+        for halving in range(2 * HALVINGS):
+            split = young if halving >= HALVINGS else np.ones_like(young)
+            halves = self._halves(open_.take(split), steepest[:, split])
+            open_ = open_.take(~split).plus(halves)
+            steepest = np.concatenate([steepest[:, ~split], np.tile(steepest[:, split], 2)], axis=1)
+            young = np.concatenate([young[~split], np.tile(young[split], 2)])
         return open_
 
     def _collapse(self, open_: _Pieces, slopes: Interval, sound: Mask) -> None:

@@ -18,7 +18,16 @@ from .tape import Floats, Mask
 MOST_PASSES = 12
 PARTS = 16
 FEW_POINTS = 64
-"""A box with no more points than this is settled by looking at each."""
+"""A box with no more points than this is settled by looking at each, without narrowing it first."""
+
+MANY_POINTS = 4096
+"""A narrowed box with no more points than this is settled by looking at each."""
+
+STAGES = (256, 1024)
+"""How many of its best points of a box are looked at first, and next."""
+
+ROWS_AT_ONCE = 32768
+"""Points that are looked at in one pass."""
 
 AT_ONCE = 2
 """Boxes of one machine that a round takes."""
@@ -31,25 +40,37 @@ Status = NDArray[np.int8]
 
 @dataclass(slots=True)
 class Boxes:
-    """Boxes of settings (settings, boxes), the machine of each, and signs (constraints, settings, boxes)."""
+    """Boxes of settings (settings, boxes), the machine of each, and signs (constraints, settings, boxes).
+
+    ``live`` tells which constraints (constraints, boxes) may fail somewhere in a box.
+    """
 
     machine: Indices
     first: Indices
     last: Indices
     signs: Signs
+    live: Mask
 
     def take(self, which: Indices | Mask) -> "Boxes":
         """Copy some of the boxes."""
-        return Boxes(self.machine[which], self.first[:, which], self.last[:, which], self.signs[:, :, which])
+        return Boxes(
+            self.machine[which],
+            self.first[:, which],
+            self.last[:, which],
+            self.signs[:, :, which],
+            self.live[:, which],
+        )
 
     def put(self, which: Indices, other: "Boxes") -> None:
         """Take over what became of some of the boxes."""
         self.first[:, which], self.last[:, which], self.signs[:, :, which] = other.first, other.last, other.signs
+        self.live[:, which] = other.live
 
     @property
     def points(self) -> Floats:
         """How many lattice points each box has."""
-        points: Floats = np.prod(self.last - self.first + 1.0, axis=0)
+        with np.errstate(over="ignore"):
+            points: Floats = np.prod(self.last - self.first + 1.0, axis=0)
         return points
 
 
@@ -57,7 +78,8 @@ class OutOfEffort(Exception):
     """The stated limit of work was reached before the question was decided."""
 
 
-_Box = tuple[Indices, Indices, Signs]
+_Box = tuple[Indices, Indices, Signs, Mask]
+"""The ends of a box, the signs in it, and which constraints may fail somewhere in it."""
 
 
 @dataclass(slots=True)
@@ -75,8 +97,8 @@ class _Queue:
         """Whether the next box may hold a better point."""
         return bool(self.heap) and (self.best is None or -self.heap[0][0] > self.value)
 
-    def push(self, ceiling: float, first: Indices, last: Indices, signs: Signs) -> None:
-        heapq.heappush(self.heap, (-ceiling, self.pushed, (first, last, signs)))
+    def push(self, ceiling: float, box: _Box) -> None:
+        heapq.heappush(self.heap, (-ceiling, self.pushed, box))
         self.pushed += 1
 
 
@@ -123,7 +145,8 @@ class Search:
         signs = directions(batch).of(self.constraints.output)[:, : batch.setting_count]
         for m in machines:
             queue = self.queues[int(m)] = _Queue(self.limit)
-            queue.push(np.inf, batch.first[:, m].copy(), batch.last[:, m].copy(), signs[:, :, m])
+            present = self.constraints.present[:, m]
+            queue.push(np.inf, (batch.first[:, m].copy(), batch.last[:, m].copy(), signs[:, :, m], present))
         if known is not None and self.merit is not None:
             values = batch.merit(self.merit, machines, known[:, machines])
             for m, value in zip(machines, values, strict=True):
@@ -161,37 +184,107 @@ class Search:
             np.stack([b[0] for _, b in taken], axis=1),
             np.stack([b[1] for _, b in taken], axis=1),
             np.stack([b[2] for _, b in taken], axis=2),
+            np.stack([b[3] for _, b in taken], axis=1),
         )
-        few = boxes.points <= FEW_POINTS
-        kept = np.ones(few.size, dtype=np.bool_)
-        live = self.constraints.present[:, boxes.machine]
-        wide = np.flatnonzero(~few)
-        if wide.size:
-            part = boxes.take(wide)
-            kept[wide], live[:, wide] = Narrowing(self.batch, self.constraints, part, self.merit is not None).run()
-            boxes.put(wide, part)
-        boxes, live, few = boxes.take(kept), live[:, kept], few[kept]
-        if not few.size:
-            return
-        few |= boxes.points <= FEW_POINTS
-        self._probe(boxes, live, few)
+        if self.merit is not None:
+            # The bound has risen since the box was made.
+            boxes.live[-1] = True
+        wide = boxes.points > FEW_POINTS
+        if wide.any():
+            part, kept = boxes.take(wide), ~wide
+            kept[wide] = Narrowing(self.batch, self.constraints, part, self.merit is not None).run()
+            boxes.put(np.flatnonzero(wide), part)
+            boxes = boxes.take(kept)
+        few = boxes.points <= MANY_POINTS
+        self._probe(boxes.take(~few))
+        self._look_at_all(boxes.take(few))
         self._split(boxes.take(~few))
 
-    def _probe(self, boxes: Boxes, live: Mask, few: Mask) -> None:
-        """Try a few points of each box, or all where they are few; keep the best that holds."""
-        owner, points = self._candidates(boxes, few)
-        c, p = np.nonzero(live[:, owner])
-        machine = boxes.machine[owner]
-        slack = self.batch.slacks(self.constraints, c, machine[p], points[:, p])
+    def _probe(self, boxes: Boxes) -> None:
+        """Try a few points of each box."""
+        if not boxes.machine.size:
+            return
+        middle = (boxes.first + boxes.last) // 2
+        tried = [middle]
+        if self.merit is not None:
+            sign = boxes.signs[-1]
+            tried.append(np.where(sign == 1, boxes.last, np.where(sign == -1, boxes.first, middle)))
+            tried.append(np.where(sign == 1, boxes.first, np.where(sign == -1, boxes.last, middle)))
+        tried += [boxes.first, boxes.last]
+        owner = np.repeat(np.arange(boxes.machine.size), len(tried))
+        points = np.stack(tried, axis=2).reshape(middle.shape[0], owner.size)
+        c, p = np.nonzero(boxes.live[:, owner])
+        slack = self.batch.slacks(self.constraints, c, boxes.machine[owner[p]], points[:, p])
         holds = np.bincount(p, weights=~(slack >= 0), minlength=owner.size) == 0
-        owner, points, machine = owner[holds], points[:, holds], machine[holds]
+        self._keep_best(boxes, owner[holds], points[:, holds])
+
+    def _look_at_all(self, boxes: Boxes) -> None:
+        """Look at every point of each box, as many boxes at once as make a good pass."""
+        start, rows = 0, np.cumsum(boxes.points)
+        while start < rows.size:
+            stop = max(start + 1, int(np.searchsorted(rows, (rows[start - 1] if start else 0) + ROWS_AT_ONCE, "right")))
+            listed = [self._all_points(boxes.first[:, b], boxes.last[:, b]) for b in range(start, stop)]
+            owner = np.repeat(np.arange(start, stop), [points.shape[1] for points in listed])
+            self._look_at(boxes, owner, np.concatenate(listed, axis=1))
+            start = stop
+
+    def _look_at(self, boxes: Boxes, owner: Indices, points: Indices) -> None:
+        """Look at points, those with most of the merit first: further down only where none of them holds."""
+        stage = self._stages(owner, np.zeros(owner.size) if self.merit is None else self._merits(boxes, owner, points))
+        done = np.zeros(boxes.machine.size, dtype=np.bool_)
+        for k in range(len(STAGES) + 1):
+            chosen = np.flatnonzero((stage == k) & ~done[owner])
+            if chosen.size:
+                held, at = self._sift(boxes, owner[chosen], points[:, chosen])
+                self._keep_best(boxes, held, at)
+                done[held] = True
+
+    def _merits(self, boxes: Boxes, owner: Indices, points: Indices) -> Floats:
+        assert self.merit is not None
+        return self.batch.merit(self.merit, boxes.machine[owner], points)
+
+    @staticmethod
+    def _stages(owner: Indices, values: Floats) -> Indices:
+        """Part the points of each box by how much merit they have; points that tie but for rounding stay together."""
+        with np.errstate(all="ignore"):
+            exponent = np.floor(np.log10(np.abs(values)))
+            keys = np.nan_to_num(np.round(values / 10.0**exponent, 11) * 10.0**exponent, nan=0.0)
+        order = np.lexsort((-keys, owner))
+        first = np.searchsorted(owner, np.unique(owner))
+        count = np.diff(np.append(first, owner.size))
+        stage = np.zeros(owner.size, dtype=np.int64)
+        for place in STAGES:
+            last = order[first + np.minimum(place, count) - 1]
+            stage += keys < np.repeat(keys[last], count)
+        return stage
+
+    def _sift(self, boxes: Boxes, owner: Indices, points: Indices) -> tuple[Indices, Indices]:
+        """Leave out points that break a constraint, one constraint after another: what bounds the merit is cheapest."""
+        for c in self._cheapest_first():
+            asked = np.flatnonzero(boxes.live[c, owner])
+            if asked.size:
+                which = np.full(asked.size, c)
+                slack = self.batch.slacks(self.constraints, which, boxes.machine[owner[asked]], points[:, asked])
+                kept = np.ones(owner.size, dtype=np.bool_)
+                kept[asked] = slack >= 0
+                owner, points = owner[kept], points[:, kept]
+        return owner, points
+
+    def _cheapest_first(self) -> list[int]:
+        """Order constraints by how much there is to evaluate for them."""
+        constraints, tape = self.constraints, self.batch.tape
+        return sorted(range(len(constraints)), key=lambda c: (tape.work_after(constraints.output[c]), c))
+
+    def _keep_best(self, boxes: Boxes, owner: Indices, points: Indices) -> None:
+        """Take in the best of the points that hold, box by box."""
         if not owner.size:
             return
+        machine = boxes.machine[owner]
         if self.merit is None:
             for m, at in zip(*np.unique(machine, return_index=True), strict=True):
                 self._improve(int(m), points[:, at].copy(), 0.0)
             return
-        values = self.batch.merit(self.merit, machine, points)
+        values = self._merits(boxes, owner, points)
         for box in np.unique(owner):
             mine = np.flatnonzero(owner == box)
             # The first of those that are best but for rounding, so that the choice does not hang on that.
@@ -202,24 +295,6 @@ class Search:
             m = int(machine[at])
             if values[at] > self.queues[m].value:
                 self._improve(m, points[:, at].copy(), float(values[at]))
-
-    def _candidates(self, boxes: Boxes, few: Mask) -> tuple[Indices, Indices]:
-        """List points to try: the box of each, and the points (settings, points)."""
-        middle = (boxes.first + boxes.last) // 2
-        tried = [middle]
-        if self.merit is not None:
-            sign = boxes.signs[-1]
-            tried.append(np.where(sign == 1, boxes.last, np.where(sign == -1, boxes.first, middle)))
-            tried.append(np.where(sign == 1, boxes.first, np.where(sign == -1, boxes.last, middle)))
-        tried += [boxes.first, boxes.last]
-        wide = np.flatnonzero(~few)
-        owners = [np.repeat(wide, len(tried))]
-        points = [np.stack([t[:, wide] for t in tried], axis=2).reshape(middle.shape[0], wide.size * len(tried))]
-        for b in np.flatnonzero(few):
-            every = self._all_points(boxes.first[:, b], boxes.last[:, b])
-            owners.append(np.full(every.shape[1], b))
-            points.append(every)
-        return np.concatenate(owners), np.concatenate(points, axis=1)
 
     def _all_points(self, first: Indices, last: Indices) -> Indices:
         """List the points of a box; the settings first by name change fastest."""
@@ -248,14 +323,18 @@ class Search:
         chosen = by_name[np.argmax(widths[by_name], axis=0)]
         rows = np.arange(chosen.size)
         middle = ((boxes.first + boxes.last) // 2)[chosen, rows]
-        above, below = (Boxes(boxes.machine, boxes.first.copy(), boxes.last.copy(), boxes.signs) for _ in range(2))
+        above, below = (
+            Boxes(boxes.machine, boxes.first.copy(), boxes.last.copy(), boxes.signs, boxes.live) for _ in range(2)
+        )
         above.first[chosen, rows], below.last[chosen, rows] = middle + 1, middle
         ceilings = [self._ceilings(half) for half in (above, below)]
         for b, m in enumerate(boxes.machine):
             queue = self.queues[int(m)]
             for half, ceiling in zip((above, below), ceilings, strict=True):
                 if self.merit is None or queue.best is None or ceiling[b] > queue.value:
-                    queue.push(float(ceiling[b]), half.first[:, b], half.last[:, b], boxes.signs[:, :, b])
+                    queue.push(
+                        float(ceiling[b]), (half.first[:, b], half.last[:, b], half.signs[:, :, b], half.live[:, b])
+                    )
 
     def _ceilings(self, boxes: Boxes) -> Floats:
         """Bound the merit over each box from above."""
@@ -280,17 +359,25 @@ class Narrowing:
         self.boxes = boxes
         self.has_merit = has_merit
         self.kept = np.ones(boxes.machine.size, dtype=np.bool_)
-        self.live = constraints.present[:, boxes.machine].copy()
-        """Which constraints (constraints, boxes) may fail somewhere in a box."""
+        self.live = boxes.live
 
-    def run(self) -> tuple[Mask, Mask]:
-        """Narrow the boxes in place; tell which are not refuted, and what still bites in them."""
+    def run(self) -> Mask:
+        """Narrow the boxes in place; tell which are not refuted.
+
+        First by what is known of directions; then, on what is left, with those that can be proved there.
+        """
+        self._pass_until_still(False)
+        if self._prove_signs():
+            self._pass_until_still(True)
+        return self.kept
+
+    def _pass_until_still(self, careful: bool) -> None:
+        """Contract and dominate until nothing changes; ``careful`` bounds what has no proved direction, too."""
         boxes = self.boxes
-        self._prove_signs()
-        open_ = np.arange(boxes.machine.size)
+        open_ = np.flatnonzero(self.kept)
         for _ in range(MOST_PASSES):
             before = boxes.first[:, open_], boxes.last[:, open_]
-            self._contract(open_)
+            self._contract(open_, careful)
             kept = self.kept[open_]
             open_, before = open_[kept], (before[0][:, kept], before[1][:, kept])
             self._dominate(open_)
@@ -298,21 +385,23 @@ class Narrowing:
             open_ = open_[changed.any(axis=0)]
             if not open_.size:
                 break
-        return self.kept, self.live
 
-    def _prove_signs(self) -> None:
-        """Prove the signs that are still unknown; a sign proved on a larger box stays."""
+    def _prove_signs(self) -> bool:
+        """Prove the signs that are still unknown, and tell whether there were any; what was proved before stays."""
         boxes = self.boxes
         free = boxes.first < boxes.last
         fixed = np.broadcast_to(~free, boxes.signs.shape) & (boxes.signs == UNKNOWN)
+        unknown = (boxes.signs == UNKNOWN).any(axis=1) & self.live & self.kept
         boxes.signs[fixed] = 0
-        c, b = np.nonzero(((boxes.signs == UNKNOWN).any(axis=1)) & self.live)
+        c, b = np.nonzero((boxes.signs == UNKNOWN).any(axis=1) & self.live & self.kept)
         if c.size:
-            machine = boxes.machine[b]
-            proved = setting_signs(self.batch, self.constraints, c, machine, boxes.first[:, b], boxes.last[:, b]).T
+            proved = setting_signs(
+                self.batch, self.constraints, c, boxes.machine[b], boxes.first[:, b], boxes.last[:, b]
+            ).T
             boxes.signs[c, :, b] = np.where(boxes.signs[c, :, b] == UNKNOWN, proved, boxes.signs[c, :, b])
+        return bool(unknown.any())
 
-    def _contract(self, open_: Indices) -> None:
+    def _contract(self, open_: Indices, careful: bool) -> None:
         """Cut off what no value of the other settings can save; note what holds everywhere, and boxes refuted."""
         boxes = self.boxes
         c, at = np.nonzero(self.live[:, open_])
@@ -335,7 +424,7 @@ class Narrowing:
         holding = at_worst >= 0
         self.live[c[sure[holding]], b[sure[holding]]] = False
         unsure = np.flatnonzero(~known)
-        if unsure.size:
+        if careful and unsure.size:
             somewhere, everywhere = self._enclose(c[unsure], b[unsure])
             self.kept[b[unsure[~somewhere]]] = False
             self.live[c[unsure[everywhere]], b[unsure[everywhere]]] = False

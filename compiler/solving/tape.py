@@ -145,6 +145,10 @@ class Tape:
         """List what ``after_settings`` needs of the inputs for some outputs."""
         return self._halves(outputs)[2]
 
+    def work_after(self, output: int) -> int:
+        """Count the steps that ``after_settings`` takes for an output."""
+        return len(self._halves((output,))[1])
+
     @staticmethod
     def _evaluated(found: list[Floats], steps: list[_Step]) -> list[Floats]:
         with np.errstate(all="ignore"):

@@ -365,7 +365,7 @@ _RANK = {"assumed": 0, "typical": 1, "published": 2, "measured": 3}
 def _work(solution: Solution) -> Data:
     """Say how the answer is known: how much was looked at, and whether nothing better can be there."""
     answer = solution.answer
-    limit = getattr(answer, "effort", None)
+    limit = answer.effort
     says = effort_told(answer.certified, bool(solution.network.merits), limit)
     return {"boxes": answer.boxes, "limit": limit, "certified": answer.certified, "says": says}
 

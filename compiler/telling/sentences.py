@@ -89,14 +89,6 @@ def story(setting: Data) -> str:
     return f"{how}: {band}{unit} hold{'s' if ' .. ' in band else ''} with the other settings kept."
 
 
-def differing_inputs(bundles: list[Data]) -> list[Data]:
-    """List the inputs of machines whose written values are not the same everywhere."""
-    tables = [{i["name"]: i["text"] for i in b["inputs"]} for b in bundles]
-    names = sorted({n for t in tables for n in t})
-    rows = [{"name": n, "texts": [t.get(n, "not used") for t in tables]} for n in names]
-    return [r for r in rows if len(set(r["texts"])) > 1]
-
-
 def _direction(merit: Data) -> str:
     return " (less is better)" if merit["better"] == "less" else ""
 

@@ -1,18 +1,22 @@
 """Lowering: nodes are shared, products keep their value, and the right laws and values are taken."""
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from meltwright.meaning.checking import check_file
-from meltwright.meaning.model import Model
+from meltwright.meaning.loading import library_folder
+from meltwright.meaning.model import Amount, Model, PinDecl, ProfileDecl
+from meltwright.meaning.units import UNITLESS
 from meltwright.network.graph import Network
-from meltwright.network.lowering import lower
+from meltwright.network.lowering import lower, lower_all
 from meltwright.solving.evaluating import Evaluator
 from meltwright.solving.tape import Tape
 from meltwright.text.diagnostic import Diagnostic
+from meltwright.text.source import NOWHERE
 
 from tests.solving.networks import Formula, Input, Setting, Small, formulas
 
@@ -242,3 +246,174 @@ def test_relations_are_turned_the_same_way(lowered: Lower) -> None:
     found = network(lowered, law("a", "require x >= u\nrequire u <= x"))
     one, two = found.requirements
     assert (one.left, one.right, one.slack) == (two.left, two.right, two.slack)
+
+
+# ---- many at once
+
+SHARED = """
+quantity u of machine : number in -100 .. 100 "u"
+quantity v of machine : number in -100 .. 100 "v"
+quantity hard of material : hardness in 0 .. 100 shore_a, 0 .. 100 shore_d "h"
+quantity kind of machine : one of plain, fancy "k"
+quantity room of profile : length in 1 mm .. 1 m "r"
+setting x : number in 1 .. 9 step 1 "x"
+setting y : number in 1 .. 9 step 1 "y"
+grade worth by load "w" {
+  good up to 5
+  bad above
+}
+merit most_x = x * u
+law base {
+  about "a"
+  source textbook "t"
+  let load = x + u
+  require load <= 30
+  caution "fancy" where kind is fancy
+  caution "loaded" where load > 3 and kind is plain
+}
+law when_wide {
+  about "a"
+  source textbook "t"
+  when u > 3
+  require y <= v * 9
+}
+law of_kind {
+  about "a"
+  source textbook "t"
+  when kind is fancy and v >= 0
+  let load2 = y * v
+  require load2 <= 80
+}
+law of_hardness {
+  about "a"
+  source textbook "t"
+  when hard on shore_a
+  let soft = reading(hard) / 10
+  require x <= soft + 20
+}
+law of_room {
+  about "a"
+  source textbook "t"
+  when room > 5 mm
+  require room <= 0.9 m
+}
+"""
+
+
+@st.composite
+def _fleets(draw: st.DrawFn) -> str:
+    """Write materials, machines that may lack a value or have it for a derived name, and profiles on all of them."""
+    number = st.integers(-3, 9).map(str) | st.tuples(st.integers(-3, 3), st.integers(3, 9)).map(
+        lambda p: f"{p[0]} .. {p[1]}"
+    )
+    parts = []
+    for name in ("soft", "stiff"):
+        parts.append(
+            f"material {name} {{\n  hard {draw(st.integers(1, 90))} {draw(st.sampled_from(['shore_a', 'shore_d']))}\n}}"
+        )
+    machines = [f"m{k}" for k in range(draw(st.integers(1, 6)))]
+    for name in machines:
+        lines = [f"  u {draw(number)}"] * draw(st.sampled_from([1, 1, 1, 0]))
+        lines += [f"  v {draw(number)}"] * draw(st.sampled_from([1, 1, 1, 0]))
+        lines += [f"  kind {draw(st.sampled_from(['plain', 'fancy']))}"]
+        parts.append("\n".join([f"machine {name} {{", *lines, "}"]))
+    for name in ("p", "q"):
+        lines = [f"  material {draw(st.sampled_from(['soft', 'stiff']))}", f"  machines {', '.join(machines)}"]
+        lines += [f"  room {draw(st.integers(1, 20))} mm"] * draw(st.sampled_from([1, 1, 1, 0]))
+        lines += [f'  pin x = {draw(st.integers(1, 9))} because "so"'] * draw(st.integers(0, 1))
+        lines += draw(
+            st.sampled_from([[], ["  worth at most good"], ["  worth at most good if possible"], ["  y at least 2"]])
+        )
+        lines += draw(st.sampled_from([[], ["  prefer most_x"]]))
+        parts.append("\n".join([f"profile {name} {{", *lines, "}"]))
+    return SHARED + "\n".join(parts) + "\n"
+
+
+def _pairs(model: Model) -> list[tuple[ProfileDecl, str]]:
+    return [(p, m.text) for p in model.profiles.values() for m in p.machines]
+
+
+def _structure(found: Network) -> tuple[object, ...]:
+    """Give what networks of one structure share."""
+    shared = (found.nodes, found.requirements, found.merits, found.validities, found.notices)
+    return (*shared, *(tuple(d.items()) for d in (found.derived, found.grades)), tuple(found.consulted))
+
+
+@EASY
+@given(_fleets())
+def test_together_as_alone(lowered: Lower, text: str) -> None:
+    model = lowered(text, "m0")[0]
+    asked = _pairs(model)
+    # A profile with other values and pins, as a question with "what if" makes them.
+    first = asked[0][0]
+    given_u = next((m.values["u"] for m in model.machines.values() if "u" in m.values), None)
+    if given_u is not None:
+        asked += [(replace(first, values={**first.values, "u": given_u}), m) for _, m in asked[:2]]
+    asked.append((replace(first, pins={}), asked[0][1]))
+    alone: list[Diagnostic] = []
+    together: list[Diagnostic] = []
+    expected = [lower(model, p, m, alone) for p, m in asked]
+    found = lower_all(model, asked, together)
+    assert found == expected
+    assert together == alone
+    if not alone:
+        # What is told apart here is told apart by the key; it may tell more apart, such as another pin.
+        shared = {id(f.nodes): _structure(f) for f in found if f is not None}
+        assert all(_structure(f) == shared[id(f.nodes)] for f in found if f is not None)
+
+
+def test_machines_with_other_numbers_share_their_structure(lowered: Lower) -> None:
+    machines = "".join(f"machine m{k} {{\n  u {k + 4}\n  v {k} .. 9\n  kind plain\n}}\n" for k in range(4))
+    text = SHARED + machines + "material soft {\n  hard 80 shore_a\n}\n"
+    text += "profile p {\n  material soft\n  machines m0, m1, m2, m3\n  room 10 mm\n"
+    text += "  worth at most good\n  prefer most_x\n}\n"
+    model = lowered(text, "m0")[0]
+    pinned = replace(model.profiles["p"], pins={"x": PinDecl("x", Amount(2.0, 2.0, 2.0, UNITLESS, "2"), "so", NOWHERE)})
+    first, *others, fixed = [n for n in lower_all(model, [*_pairs(model), (pinned, "m1")], []) if n is not None]
+    for other in others:
+        for part in (
+            "nodes",
+            "settings",
+            "requirements",
+            "merits",
+            "validities",
+            "notices",
+            "derived",
+            "lets",
+            "grades",
+        ):
+            assert getattr(other, part) is getattr(first, part)
+        assert [i.given.name for i in other.inputs] == [i.given.name for i in first.inputs]
+    stated = [{i.given.name: (i.stated, i.given.entity) for i in n.inputs} for n in (first, *others)]
+    assert [(s["u"], s["v"]) for s in stated] == [((k + 4.0, f"m{k}"), (k + (9.0 - k) / 2, f"m{k}")) for k in range(4)]
+    # Another pin is another structure; the lattice of the one that is pinned is a point.
+    assert fixed.nodes is not first.nodes
+    assert (fixed.settings[0].first, fixed.settings[0].last) == (1, 1)
+
+
+def test_pins_at_other_values_share_their_structure(lowered: Lower) -> None:
+    model = lowered(
+        (HEAD + law("a", "require x <= 8")).replace("mach, other\n", 'mach, other\n  pin x = 4 because "so"\n')
+    )[0]
+    profile = model.profiles["p"]
+    asked = [
+        (replace(profile, pins={"x": replace(profile.pins["x"], amount=Amount(v, v, v, UNITLESS, str(v)))}), "mach")
+        for v in (2.0, 5.0)
+    ]
+    one, two = [n for n in lower_all(model, asked, []) if n is not None]
+    assert one.nodes is two.nodes
+    assert [(s.first, s.last) for s in (one.settings[0], two.settings[0])] == [(1, 1), (4, 4)]
+    assert one.profile is asked[0][0] and two.profile is asked[1][0]
+
+
+@pytest.mark.parametrize("demo", ["stiff_bracket", "watch_strap"])
+def test_demonstrations_together_as_alone(demo: str) -> None:
+    model, found, _ = check_file(library_folder() / "demos" / f"{demo}.melt")
+    assert model is not None, found
+    faults: list[Diagnostic] = []
+    expected = [lower(model, p, m, faults) for p, m in _pairs(model)]
+    together = lower_all(model, _pairs(model), faults)
+    assert together == expected
+    assert not faults
+    structures = {repr(_structure(n)) for n in together if n is not None}
+    assert len({id(n.nodes) for n in together if n is not None}) == len(structures)

@@ -98,8 +98,10 @@ def test_contraction(network: Callable[[str], Network]) -> None:
         first, last, both = batch.first.repeat(2, axis=1), batch.last.repeat(2, axis=1), np.arange(2)
         signs = setting_signs(batch, constraints, both, np.zeros(2, dtype=np.int64), first, last)
         assert set(np.abs(signs).ravel().tolist()) == {1}
-        box = Boxes(batch.everyone, batch.first.copy(), batch.last.copy(), signs.T[:, :, None])
-        alive, _ = Narrowing(batch, constraints, box, False).run()
+        box = Boxes(
+            batch.everyone, batch.first.copy(), batch.last.copy(), signs.T[:, :, None], constraints.present.copy()
+        )
+        alive = Narrowing(batch, constraints, box, False).run()
         assert alive.all()
         names = [s.decl.name for s in problem.network.settings]
         first, last = (problem.settings_at(e)[:, 0] for e in (box.first, box.last))
