@@ -14,6 +14,9 @@ Kept = dict[tuple[int, int], tuple[object, str]]
 LONG, MOST_TEXTS = 40, 5_000
 """Characters from which on the forms of texts are kept, and how many."""
 
+MOST_KEPT = 20_000
+"""Shared data whose texts are kept; a full store is begun anew."""
+
 
 class JsonWriter:
     """Writes plain data as JSON; keeps the texts of shared data."""
@@ -48,6 +51,8 @@ class JsonWriter:
         if kept is None:
             parts: list[str] = []
             (self._object if isinstance(data, dict) else self._array)(data, depth, parts)
+            if len(self._kept) >= MOST_KEPT:
+                self._kept.clear()
             # The data is kept as well, so that no other can come by the same identity.
             kept = self._kept[key] = (data, "".join(parts))
         return kept[1]

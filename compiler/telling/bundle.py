@@ -17,7 +17,7 @@ from ..solving.bands import MERIT_END, Band
 from ..solving.batch import Batch
 from ..solving.ranging import Closest, Corner, closest
 from ..syntax import tree
-from .common import Common, LetTold, number
+from .common import Common, LetTold, keep, number
 from .sentences import effort_told
 from .shared import Shared, SharedList
 from .sides import spare, told
@@ -37,16 +37,30 @@ def bundle(solution: Solution) -> Data:
 
 def bundles(solutions: Sequence[Solution]) -> list[Data]:
     """Describe solutions; each bundle is as if it were told alone."""
-    found: list[Data] = [{}] * len(solutions)
-    groups: dict[tuple[int, ...], list[int]] = {}
-    for at, solution in enumerate(solutions):
-        groups.setdefault(_structure(solution), []).append(at)
-    for members in groups.values():
-        alike = [solutions[at] for at in members]
-        common = Common(alike[0].model, alike[0].problem)
-        for at, solution, corners in zip(members, alike, _corners(common, alike), strict=True):
-            found[at] = _Telling(common, solution, corners).bundle()
-    return found
+    return Teller().bundles(solutions)
+
+
+class Teller:
+    """Describes solutions part by part, and keeps what is told alike from one part to the next."""
+
+    def __init__(self) -> None:
+        self._commons: dict[tuple[int, ...], Common] = {}
+
+    def bundles(self, solutions: Sequence[Solution]) -> list[Data]:
+        """Describe solutions; each bundle is as if it were told alone."""
+        found: list[Data] = [{}] * len(solutions)
+        groups: dict[tuple[int, ...], list[int]] = {}
+        for at, solution in enumerate(solutions):
+            groups.setdefault(_structure(solution), []).append(at)
+        for key, members in groups.items():
+            alike = [solutions[at] for at in members]
+            common = self._commons.get(key)
+            if common is None:
+                # It holds all that the key names, so that no other can come by the same identities.
+                common = self._commons[key] = Common(alike[0].model, alike[0].problem)
+            for at, solution, corners in zip(members, alike, _corners(common, alike), strict=True):
+                found[at] = _Telling(common, solution, corners).bundle()
+        return found
 
 
 def _structure(solution: Solution) -> tuple[int, ...]:
@@ -146,7 +160,7 @@ class _Telling:
         decl, pin = said.variable.decl, said.variable.pin
         first, last = (at, at) if pin else (band.first, band.last)
         below, above = (None, None) if pin else (band.below, band.above)
-        found = said.kept[key] = Shared(
+        found = Shared(
             value=said.value(at),
             text=said.text(at),
             unit=decl.unit.symbol,
@@ -163,7 +177,7 @@ class _Telling:
             requirements=touching,
             place=said.place,
         )
-        return found
+        return keep(said.kept, key, found)
 
     # ---- requirements
 
@@ -185,7 +199,7 @@ class _Telling:
         relation = requirement.comparison.relation
         lookup = self.worst(margin, corner)
         share = max(margin.share, 0.0)
-        found = said.kept[key] = Shared(
+        found = Shared(
             id=identity,
             title=said.title,
             law=said.law,
@@ -205,7 +219,7 @@ class _Telling:
             remedies=said.remedies,
             place=said.place,
         )
-        return found
+        return keep(said.kept, key, found)
 
     def worst(self, margin: Margin, corner: Closest) -> Callable[[str], str | None]:
         """Give the lookup of values at the corner where a requirement is closest."""
@@ -301,7 +315,7 @@ class _Telling:
         if found is not None:
             return found
         unit = said.unit
-        found = said.kept[key] = Shared(
+        found = Shared(
             value=number(derived.stated, unit),
             low=number(derived.low, unit),
             high=number(derived.high, unit),
@@ -316,7 +330,7 @@ class _Telling:
             source=said.source,
             place=said.place,
         )
-        return found
+        return keep(said.kept, key, found)
 
     def told_inputs(self) -> list[Data]:
         """List all inputs, the assumed ones first, then by how much their range costs the tightest requirement."""

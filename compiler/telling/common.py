@@ -24,6 +24,20 @@ Data = dict[str, Any]
 DIGITS = 5
 
 
+MOST_KEPT = 500
+"""Forms of one thing that are kept, as many machines share them."""
+
+MOST_INPUTS = 5_000
+
+
+def keep(kept: dict[object, Shared], key: object, told: Shared) -> Shared:
+    """Keep what was told; a full store is begun anew, so that a large fleet does not fill the memory."""
+    if len(kept) >= MOST_KEPT:
+        kept.clear()
+    kept[key] = told
+    return told
+
+
 def number(value: float, unit: Unit) -> float | None:
     """Turn a base value into a number of display size with few digits, the same on every machine."""
     text = shown(value, unit, DIGITS)
@@ -286,6 +300,9 @@ class Common:
         """Tell an input's value, and what its range costs which requirement, as a percentage."""
         found = self._inputs.get(id(given))
         if found is None:
+            if len(self._inputs) >= MOST_INPUTS or len(self._costly) >= MOST_INPUTS:
+                self._inputs.clear()
+                self._costly.clear()
             # The value is kept as well, so that no other can come by the same identity.
             found = self._inputs[id(given)] = (given, self._input(given))
         if not cost:
@@ -300,6 +317,8 @@ class Common:
         """Write the stated value of an input that has an amount."""
         found = self._stated.get(id(given))
         if found is None:
+            if len(self._stated) >= MOST_INPUTS:
+                self._stated.clear()
             amount = given.amount
             text = with_unit(amount.stated, amount.unit) if amount else ""
             found = self._stated[id(given)] = (given, text)
