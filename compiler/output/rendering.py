@@ -25,7 +25,7 @@ from .targets import Target, TargetFile
 Data = dict[str, Any]
 
 MOST_KEPT = 10_000
-"""Texts whose safe forms are kept: most are the same for many machines."""
+"""Texts whose safe forms are kept, and rows of shared items: most are the same for many machines."""
 
 
 class Renderer:
