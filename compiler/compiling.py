@@ -1,7 +1,7 @@
 """From a file to solutions: the one way that ``check``, ``compile`` and ``why`` share."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,11 +12,12 @@ from .text.source import Source, Span
 
 if TYPE_CHECKING:
     from .network.graph import Network
-    from .solving.answering import Answer
+    from .solving.answering import Answer, Refusal
+    from .solving.checking import Question
     from .solving.problem import Problem
     from .telling.solution import Solution
 
-AT_A_TIME = 128
+AT_A_TIME = 64
 """Machines that are solved together before what is known of them is told."""
 
 Progress = Callable[[int, int], None]
@@ -39,12 +40,18 @@ class Compiled:
 
 @dataclass(slots=True)
 class Prepared:
-    """A checked file and its networks; none of them where there are errors. ``faults`` grows on the way."""
+    """A checked file and its networks; none of them where there are errors. ``faults`` grows on the way.
+
+    ``refused`` and ``stated_only`` wait to be explained together; ``held`` are profiles and machines where all holds.
+    """
 
     model: Model | None
     networks: list["Network"]
     faults: list[Diagnostic]
     sources: dict[str, Source]
+    refused: list[tuple["Network", "Refusal"]] = field(default_factory=list)
+    stated_only: list["Network"] = field(default_factory=list)
+    held: list[tuple[str, str]] = field(default_factory=list)
 
     @property
     def failed(self) -> bool:
@@ -81,6 +88,7 @@ def solve_in_turn(
         if progress is not None:
             progress(done, len(networks))
         yield _solve(prepared, networks[done : done + AT_A_TIME], effort)
+    _explain(prepared, effort)
     if progress is not None:
         progress(len(networks), len(networks))
 
@@ -96,8 +104,9 @@ def look_over(path: Path, effort: int = 0) -> tuple[Compiled, list[str]]:
         from .solving.problem import Problem
 
         problem = Problem(network)
-        if not undefined(prepared, problem) and plainly_refused(problem):
+        if not undefined(prepared, [network])[0] and plainly_refused(problem):
             _solve(prepared, [network], effort)
+    _explain(prepared, effort)
     names = [f"{n.profile.name} on {n.machine}" for n in prepared.networks]
     return prepared.compiled(), names
 
@@ -140,58 +149,64 @@ def wanted(model: Model, file: str, machine: str, faults: list[Diagnostic]) -> l
     return pairs
 
 
-def undefined(prepared: Prepared, problem: "Problem") -> bool:
-    """Report operations that are not defined for all input values; tell whether there are any."""
-    from .solving.definedness import undefined
+def undefined(prepared: Prepared, networks: Sequence["Network"]) -> list[bool]:
+    """Report operations that are not defined for all input values; tell for each network whether there are any."""
+    from .solving.answering import problems
+    from .solving.definedness import undefined_all
 
-    found = undefined(problem, lambda span: _excerpt(prepared.sources, span))
+    found = undefined_all(problems(networks), lambda span: _excerpt(prepared.sources, span))
     known = {(f.code, f.span) for f in prepared.faults}
-    # A formula is at fault once, however many machines it is tried on.
-    prepared.faults += [f for f in found if (f.code, f.span) not in known]
-    return bool(found)
+    for fault in (f for faults in found for f in faults):
+        # A formula is at fault once, however many machines it is tried on.
+        if (fault.code, fault.span) not in known:
+            known.add((fault.code, fault.span))
+            prepared.faults.append(fault)
+    return [bool(faults) for faults in found]
 
 
 def confirmed(prepared: Prepared, solved: Sequence[tuple["Problem", "Answer"]]) -> list[bool]:
     """Look at answers with the independent check; report and tell which it does not confirm."""
+    from .solving.checking import check_all
+
     assert prepared.model is not None
-    found = []
-    for problem, answer in solved:
-        network = problem.network
-        why = _check(prepared.model, problem, answer)
+    whys = check_all(prepared.model, [question(problem, answer) for problem, answer in solved])
+    for (problem, _), why in zip(solved, whys, strict=True):
         if why:
+            network = problem.network
             facts: dict[str, Any] = {"profile": network.profile.name, "machine": network.machine, "why": why}
             prepared.faults.append(diagnose("M506", network.profile.span, **facts))
-        found.append(not why)
-    return found
+    return [not why for why in whys]
 
 
 def _solve(prepared: Prepared, networks: Sequence["Network"], effort: int) -> list["Solution"]:
     from .solving.answering import DEFAULT_EFFORT, Answer, Refusal, solve_all
-    from .solving.problem import Problem
-    from .telling.refusing import explain_refusal
     from .telling.solution import solutions
 
     effort = effort or DEFAULT_EFFORT
     if prepared.model is None:
         return []
-    sound = [n for n in networks if not undefined(prepared, Problem(n))]
+    sound = [n for n, bad in zip(networks, undefined(prepared, networks), strict=True) if not bad]
     answered: list[tuple[Problem, Answer]] = []
     for problem, outcome in solve_all(sound, effort):
         if isinstance(outcome, Refusal):
-            prepared.faults.append(explain_refusal(problem, outcome, effort))
+            prepared.refused.append((problem.network, outcome))
         else:
             answered.append((problem, outcome))
     kept = confirmed(prepared, answered)
     answered = [a for a, stands in zip(answered, kept, strict=True) if stands]
     for problem, answer in answered:
         prepared.faults += _remarks(problem, answer)
+        network = problem.network
+        if answer.robust:
+            prepared.held.append((network.profile.name, network.machine))
+        else:
+            prepared.stated_only.append(network)
     return solutions(prepared.model, answered)
 
 
 def _remarks(problem: "Problem", answer: "Answer") -> list[Diagnostic]:
     """List what an author should know of an answer."""
     from .solving.definedness import unbound
-    from .telling.refusing import stated_only
 
     network = problem.network
     found = unbound(problem)
@@ -202,19 +217,29 @@ def _remarks(problem: "Problem", answer: "Answer") -> list[Diagnostic]:
         facts: dict[str, Any] = {"profile": network.profile.name, "machine": network.machine}
         more = 10 * answer.effort
         found.append(diagnose("M507", network.profile.span, limit=f"{answer.effort:,}", more=more, **facts))
-    if not answer.robust:
-        found.append(stated_only(problem, answer.effort))
     return found
 
 
-def _check(model: Model, problem: "Problem", answer: "Answer") -> str:
-    from .solving.checking import check
+def _explain(prepared: Prepared, effort: int) -> None:
+    """Explain what was refused, once all machines have been tried: some are refused for one reason."""
+    if prepared.model is None or not (prepared.refused or prepared.stated_only):
+        return
+    from .solving.answering import DEFAULT_EFFORT
+    from .telling.refusing import explain_refusals, explain_stated_only
 
+    effort = effort or DEFAULT_EFFORT
+    prepared.faults += explain_refusals(prepared.model, prepared.refused, prepared.held, effort)
+    prepared.faults += explain_stated_only(prepared.model, prepared.stated_only, effort)
+    prepared.refused, prepared.stated_only = [], []
+
+
+def question(problem: "Problem", answer: "Answer") -> "Question":
+    """Ask the independent check about an answer."""
     network = problem.network
     values = problem.settings_at(answer.point[:, None])[:, 0]
     settings = {s.decl.name: float(v) for s, v in zip(network.settings, values, strict=True)}
     dropped = frozenset(network.requirements[r].name for r in answer.dropped)
-    return check(model, network.profile, network.machine, settings, not answer.robust, dropped)
+    return network.profile, network.machine, settings, not answer.robust, dropped
 
 
 def _excerpt(sources: Mapping[str, Source], span: Span) -> str:

@@ -123,7 +123,6 @@ def _tables(
     from ..meaning.asking import with_choices
     from ..network.lowering import lower_all
     from ..solving.answering import DEFAULT_EFFORT, Answer, solve_all
-    from ..solving.problem import Problem
     from ..telling.varying import Point, table
 
     model = prepared.model
@@ -138,7 +137,7 @@ def _tables(
     networks = [n for n in lowered if n is not None]
     for network, choices in zip(networks, everywhere, strict=True):
         before = len(prepared.faults)
-        if undefined(prepared, Problem(network)):
+        if undefined(prepared, [network])[0]:
             prepared.faults[before:] = [_at(f, choices, asked) for f in prepared.faults[before:]]
             return []
     solved = solve_all(networks, effort or DEFAULT_EFFORT)

@@ -1,7 +1,7 @@
 """How numbers are shown: the unit that the trade uses for each dimension, and few but enough digits."""
 
 import math
-from functools import cache
+from functools import cache, lru_cache
 
 from .units import (
     HARDNESS,
@@ -14,6 +14,9 @@ from .units import (
     from_base,
     parse_unit,
 )
+
+MOST_KEPT = 20_000
+"""Numbers whose texts are kept: many are the same on many machines."""
 
 _TRADE = (
     "mm", "mm/s", "mm/s2", "mm3/s", "s", "1/s", "g", "N", "MPa", "W", "J", "g/cm3", "Pa*s", "K", "J/kg/K", "W/m/K",
@@ -43,7 +46,25 @@ def trade_unit(dimension: Dimension) -> Unit:
 
 def shown(value: float, unit: Unit, digits: int = 4) -> str:
     """Write a number in base units in ``unit``, without the unit."""
-    return rounded(from_base(value, unit), digits)
+    return _shortly(value, unit.factor, unit.offset, digits) or rounded(from_base(value, unit), digits)
+
+
+@lru_cache(maxsize=MOST_KEPT)
+def _shortly(value: float, factor: float, offset: float, digits: int) -> str:
+    """Write a number as ``shown`` does, without its exact quotient; an empty text where that is needed.
+
+    Few digits seldom need it: where both ends of the rounding error look alike, so does what lies between them.
+    """
+    near = (value - offset) / factor
+    error = 1e-15 * (abs(value) + abs(offset)) / factor
+    low, high = near - error, near + error
+    if (low > _SMALL and high < _LARGE) or (low > -_LARGE and high < -_SMALL):
+        text = _written(low, digits)
+        return text if text == _written(high, digits) else ""
+    return "" if value or offset else "0"
+
+
+_SMALL, _LARGE = 2e-12, 9e6
 
 
 def rounded(number: float, digits: int = 4) -> str:
@@ -52,19 +73,23 @@ def rounded(number: float, digits: int = 4) -> str:
         return "unbounded"
     if number == 0 or abs(number) < 1e-12:
         return "0"
-    if abs(number) >= 10**digits and abs(number) < 1e7:
+    return _written(number, digits)
+
+
+def _written(number: float, digits: int) -> str:
+    text = "%.*g" % (digits, number)  # noqa: UP031 (faster than a format string)
+    if "e" not in text:
+        return text
+    if 10**digits <= abs(number) < 1e7:
         return f"{number:.0f}"
-    text = f"{number:.{digits}g}"
-    if "e" in text:
-        mantissa, exponent = text.split("e")
-        mantissa = mantissa.rstrip("0").rstrip(".") if "." in mantissa else mantissa
-        return f"{mantissa}e{int(exponent)}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    mantissa, exponent = text.split("e")
+    return f"{mantissa}e{int(exponent)}"
 
 
 def with_unit(value: float, unit: Unit, digits: int = 4) -> str:
     """Write a number in base units in ``unit``, with the unit."""
-    return f"{shown(value, unit, digits)} {unit.symbol}".rstrip()
+    text = shown(value, unit, digits)
+    return f"{text} {unit.symbol}" if unit.symbol else text
 
 
 def unit_for(dimension: Dimension, hint: Unit | None = None) -> Unit:

@@ -66,6 +66,11 @@ class Requirement:
     soft: bool
     span: Span
 
+    @property
+    def sides(self) -> tuple[int, int]:
+        """The nodes of both sides."""
+        return self.left, self.right
+
 
 @dataclass(frozen=True, slots=True)
 class Merit:

@@ -1,28 +1,72 @@
 """From solutions to the texts of all output files."""
 
-from collections.abc import Sequence
+import gc
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from itertools import groupby
 from typing import Any
 
-from ..telling.bundle import bundle
+from ..telling.brief import brief
+from ..telling.bundle import bundles
 from ..telling.solution import Solution
 from ..text.diagnostic import Diagnostic
-from .rendering import render
+from .rendering import Renderer
 from .targets import builtin_folder, read_targets
 
 Data = dict[str, Any]
 
 
-def produced_names(solutions: Sequence[Solution]) -> list[str]:
-    """Give the profiles for which files will be written."""
-    return list(dict.fromkeys(s.network.profile.name for s in solutions))
+@contextmanager
+def _no_collecting() -> Iterator[None]:
+    """Put off the search for cycles: what is told of a part of a fleet is much, and has none."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
+
+
+class Producer:
+    """Makes the files of machines as they are solved, and in the end those of their profiles.
+
+    ``briefs`` keeps, by profile and machine, what the files of a profile tell of each machine.
+    """
+
+    def __init__(self, faults: list[Diagnostic]) -> None:
+        self._renderer = Renderer(read_targets(builtin_folder(), faults), faults)
+        self.materials: dict[str, str] = {}
+        self.briefs: dict[str, dict[str, Data]] = {}
+
+    @_no_collecting()
+    def machine_files(self, solutions: Sequence[Solution]) -> dict[tuple[str, str], dict[str, str]]:
+        """Render the files of some machines; gives by profile and machine the texts by path below the output folder."""
+        texts: dict[tuple[str, str], dict[str, str]] = {}
+        for name, part in groupby(solutions, lambda s: s.network.profile.name):
+            told = bundles(list(part))
+            self.materials[name] = told[0]["material"]
+            for machine, files in self._renderer.machine_files(self._profile(name), told).items():
+                texts[name, machine] = files
+            kept = self.briefs.setdefault(name, {})
+            for bundle in told:
+                kept[bundle["machine"]] = brief(bundle, len(kept))
+        return texts
+
+    def profile_files(self, order: Mapping[str, int] | None = None) -> dict[str, str]:
+        """Render the files of the profiles whose machines were made, the machines in the order given."""
+        texts: dict[str, str] = {}
+        for name, kept in self.briefs.items():
+            machines = sorted(kept, key=lambda m: order[m]) if order else list(kept)
+            texts |= self._renderer.profile_files(self._profile(name), [kept[m] for m in machines])
+        return texts
+
+    def _profile(self, name: str) -> Data:
+        return {"name": name, "material": self.materials[name]}
 
 
 def produce(solutions: Sequence[Solution], faults: list[Diagnostic]) -> dict[str, str]:
     """Render every profile through every target; gives texts by path below the output folder."""
-    targets = read_targets(builtin_folder(), faults)
-    texts: dict[str, str] = {}
-    for name in produced_names(solutions):
-        bundles = [bundle(s) for s in solutions if s.network.profile.name == name]
-        profile: Data = {"name": name, "material": bundles[0]["material"]}
-        texts |= render(targets, profile, bundles, faults)
-    return texts
+    producer = Producer(faults)
+    texts = {path: text for files in producer.machine_files(solutions).values() for path, text in files.items()}
+    return texts | producer.profile_files()

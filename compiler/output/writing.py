@@ -1,48 +1,107 @@
 """Writing files whole or not at all, and only below the output folder."""
 
 import os
-import tempfile
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 
 from ..text.diagnostic import Diagnostic, diagnose
 from ..text.source import NOWHERE
 
 
-def write_files(folder: Path, texts: Mapping[str, str], faults: list[Diagnostic]) -> list[Path]:
-    """Write texts by relative path below ``folder``: all into temporary files first, then each by one rename."""
-    staged: list[tuple[str, Path]] = []
-    try:
-        for relative, text in sorted(texts.items()):
-            path = folder / relative
-            path.parent.mkdir(parents=True, exist_ok=True)
-            staged.append((_stage(path, text), path))
-        for temporary, path in staged:
-            os.replace(temporary, path)
-    except OSError as error:
-        for temporary, _ in staged:
+class Staging:
+    """Files on their way: each is written beside its place first, and put there by one rename.
+
+    As a context it leaves nothing behind: what is not put in place when it ends is removed again.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._staged: list[tuple[str, Path]] = []
+        self._seen: set[Path] = set()
+        self._made: list[Path] = []
+
+    def __enter__(self) -> "Staging":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.discard()
+
+    def stage(self, texts: Mapping[str, str], faults: list[Diagnostic]) -> bool:
+        """Write texts by relative path; tell whether that went well."""
+        try:
+            for relative, text in sorted(texts.items()):
+                path = self._folder / relative
+                self._make(path.parent)
+                self._staged.append((_stage(str(path), text), path))
+        except OSError as error:
+            faults.append(self._failed(error))
+            return False
+        return True
+
+    def _make(self, folder: Path) -> None:
+        """Make a folder, and remember those that were not there."""
+        if folder in self._seen:
+            return
+        missing = [f for f in (folder, *folder.parents) if not f.exists()]
+        folder.mkdir(parents=True, exist_ok=True)
+        self._seen.add(folder)
+        self._made += reversed(missing)
+
+    def put(self, faults: list[Diagnostic]) -> list[Path]:
+        """Put all that is staged in its place; gives the files, or none where that fails."""
+        done = []
+        try:
+            for temporary, path in self._staged:
+                os.replace(temporary, path)
+                done.append(path)
+        except OSError as error:
+            faults.append(self._failed(error))
+            return []
+        self._staged, self._made = [], []
+        return sorted(done)
+
+    def discard(self) -> None:
+        """Remove what is staged."""
+        for temporary, _ in self._staged:
             if os.path.exists(temporary):
                 os.unlink(temporary)
-        shown = str(error.filename2 or error.filename or folder)
-        reason = (error.strerror or "it failed").lower()
-        faults.append(diagnose("M603", NOWHERE, path=shown, reason=reason))
-        return []
-    return [path for _, path in staged]
+        self._staged = []
+        for folder in reversed(self._made):
+            # One that has files by now is somebody's.
+            with suppress(OSError):
+                folder.rmdir()
+        self._made, self._seen = [], set()
+
+    def _failed(self, error: OSError) -> Diagnostic:
+        shown = str(error.filename2 or error.filename or self._folder)
+        return diagnose("M603", NOWHERE, path=shown, reason=(error.strerror or "it failed").lower())
 
 
-def _stage(path: Path, text: str) -> str:
-    handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
+def write_files(folder: Path, texts: Mapping[str, str], faults: list[Diagnostic]) -> list[Path]:
+    """Write texts by relative path below ``folder``: all into temporary files first, then each by one rename."""
+    with Staging(folder) as staging:
+        return staging.put(faults) if staging.stage(texts, faults) else []
+
+
+def _stage(path: str, text: str) -> str:
+    """Write a text into a new file beside its place, with the rights that a new file gets; gives its path."""
+    folder, name = os.path.split(path)
+    handle, temporary = -1, ""
+    for attempt in range(100):
+        temporary = os.path.join(folder, f".{name}.{os.getpid()}-{attempt}.part")
+        try:
+            handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
+            break
+        except FileExistsError:
+            if attempt == 99:
+                raise
     try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(text.encode("utf-8"))
-        os.chmod(temporary, 0o666 & ~_umask())
+        with os.fdopen(handle, "wb", buffering=0) as file:
+            data = memoryview(text.encode("utf-8"))
+            while data:
+                data = data[file.write(data) :]
     except OSError:
         os.unlink(temporary)
         raise
     return temporary
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..network.graph import Merit, Network
-from .bands import Band, find_bands, proved_bands
+from .bands import Band, Bands, Grid, find_bands
 from .batch import Batch, Constraints
 from .problem import TOLERANCE, Indices, Problem
 from .proving import BROKEN, HOLDS, decide
@@ -19,6 +19,7 @@ DEFAULT_EFFORT = 5_000
 """Boxes that one search may look at."""
 
 MOST_REPAIRS = 40
+MOST_LOOKS = 4
 MOST_TOGETHER = 64
 """Machines that are solved in one batch: more would not fit the caches of a processor."""
 
@@ -87,8 +88,8 @@ def solve_all(networks: Sequence[Network], effort: int = DEFAULT_EFFORT) -> list
     """Solve networks, together where they have the same structure; each outcome is as if it were solved alone."""
     found: list[tuple[Problem, Answer | Refusal] | None] = [None] * len(networks)
     for members in _alike(networks):
-        problems = _problems([networks[k] for k in members])
-        for k, problem, outcome in zip(members, problems, _solved(problems, effort), strict=True):
+        chosen = problems([networks[k] for k in members])
+        for k, problem, outcome in zip(members, chosen, _solved(chosen, effort), strict=True):
             found[k] = problem, outcome
     return [f for f in found if f is not None]
 
@@ -105,7 +106,7 @@ def hold_all(
         active = [[r for r, q in enumerate(n.requirements) if not q.soft] for n in networks]
     found: list[bool | None] = [None] * len(networks)
     for members in _alike(networks):
-        batch = Batch(_problems([networks[k] for k in members]))
+        batch = Batch(problems([networks[k] for k in members]))
         counted = np.zeros((len(batch.network.requirements), batch.count), dtype=np.bool_)
         for m, k in enumerate(members):
             counted[list(active[k]), m] = True
@@ -144,6 +145,16 @@ def nearest(problem: Problem, missed: int, held: Sequence[int], effort: int) -> 
     return points[:, 0] if status[0] in (FOUND, BEST_SO_FAR) else (problem.first + problem.last) // 2
 
 
+def problems(networks: Sequence[Network]) -> list[Problem]:
+    """Make problems of networks; those of one structure share a tape."""
+    found: list[Problem | None] = [None] * len(networks)
+    for members in _alike(networks):
+        tape = tape_of([networks[k] for k in members])
+        for k in members:
+            found[k] = Problem(networks[k], tape)
+    return [f for f in found if f is not None]
+
+
 def _alike(networks: Sequence[Network]) -> list[list[int]]:
     """Group networks that share nodes and requirements, in parts that are solved together."""
     groups: dict[tuple[object, ...], list[int]] = {}
@@ -153,21 +164,16 @@ def _alike(networks: Sequence[Network]) -> list[list[int]]:
     return [g[at : at + MOST_TOGETHER] for g in groups.values() for at in range(0, len(g), MOST_TOGETHER)]
 
 
-def _problems(networks: Sequence[Network]) -> list[Problem]:
-    tape = tape_of(networks)
-    return [Problem(n, tape) for n in networks]
-
-
-def _solved(problems: list[Problem], effort: int) -> list[Answer | Refusal]:
+def _solved(asked: list[Problem], effort: int) -> list[Answer | Refusal]:
     """Solve problems that share a tape: for all input values, else for the stated ones, else name a conflict."""
-    outcomes = _Solve(Batch(problems), effort).answers(True)
+    outcomes = _Solve(Batch(asked), effort).answers(True)
     failed = [m for m, outcome in enumerate(outcomes) if outcome is None]
     if failed:
-        stated = [problems[m].stated_only() for m in failed]
+        stated = [asked[m].stated_only() for m in failed]
         for m, problem, outcome in zip(failed, stated, _Solve(Batch(stated), effort).answers(False), strict=True):
-            problems[m].boxes = problem.boxes
+            asked[m].boxes = problem.boxes
             outcomes[m] = outcome
-    return [_refused(problems[m], effort) if o is None else o for m, o in enumerate(outcomes)]
+    return [_refused(asked[m], effort) if o is None else o for m, o in enumerate(outcomes)]
 
 
 def _refused(problem: Problem, effort: int) -> Refusal:
@@ -187,6 +193,7 @@ class _Solve:
         self.effort = effort
         self.scenarios = Scenarios(batch)
         self.certified = np.ones(batch.count, dtype=np.bool_)
+        self.grid: Grid | None = None
 
     def answers(self, robust: bool) -> list[Answer | Refusal | None]:
         """Solve all; None where nothing holds, a refusal without a conflict where the effort ended first."""
@@ -266,35 +273,46 @@ class _Solve:
         The best point of every merit is proved, not only the last: what may be given back is a share of what can be
         had. All are proved together; where one breaks, its machine is searched again from that merit on.
         """
-        batch, ladder = self.batch, _Ladder(self.batch, machines)
+        ladder = _Ladder(self.batch, machines)
         open_ = machines
         for _ in range(MOST_REPAIRS):
             if not open_.size:
                 break
-            constraints = self.scenarios.of(active)
             for k in range(ladder.steps):
                 todo = open_[(ladder.stage[open_] <= k) & (ladder.status[open_] == FOUND)]
-                if todo.size:
-                    search = Search(batch, constraints.plus(ladder.bounds(k)), self.effort, ladder.merit(k))
-                    ladder.climb(k, todo, *search.run(todo, ladder.points[k - 1] if k else None))
+                self._climb(active, ladder, k, todo)
             open_ = open_[ladder.status[open_] == FOUND]
-            ladder.settle(constraints, open_)
+            ladder.settle(self.scenarios.of(active), open_)
             open_ = self._stand(active, ladder, open_)
         ladder.status[open_] = UNDECIDED
         self.certified = np.asarray(ladder.certified.all(axis=0))
         return ladder.chosen, ladder.status
+
+    def _climb(self, active: Mask, ladder: "_Ladder", k: int, machines: Indices) -> None:
+        """Search for a step, again where a look at more corners breaks what was found."""
+        for _ in range(MOST_LOOKS):
+            if not machines.size:
+                break
+            constraints = self.scenarios.of(active).plus(ladder.bounds(k))
+            search = Search(self.batch, constraints, self.effort, ladder.merit(k))
+            ladder.climb(k, machines, *search.run(machines, ladder.points[k - 1] if k else None))
+            machines = self.scenarios.look(active, machines[ladder.status[machines] == FOUND], ladder.points[k])
 
     def _stand(self, active: Mask, ladder: "_Ladder", open_: Indices) -> Indices:
         """Prove the points of some machines; note what breaks them, and give the machines to be searched again."""
         if not open_.size:
             return open_
         r, at = np.nonzero(active[:, open_])
-        verdicts = []
-        for points in [*ladder.points, ladder.settled]:
-            verdicts.append((open_[at], points[:, open_[at]], r))
-        asked = [np.concatenate(part, axis=-1) for part in zip(*verdicts, strict=True)]
-        found = decide(self.batch, *asked)
-        holds = found.holds.reshape(len(verdicts), r.size)
+        steps = [*ladder.points, ladder.settled]
+        asked = [(open_[at], points[:, open_[at]], r) for points in steps]
+        # Whoever stands will be asked for bands: they are proved in the same rounds.
+        grid = Grid(self.batch, active, open_, ladder.settled[:, open_])
+        grid.find(self.scenarios)
+        self.grid = grid
+        row, _, requirement, moved = grid.questions(np.arange(grid.setting.size))
+        asked.append((grid.machine[row], moved, requirement))
+        found = decide(self.batch, *(np.concatenate(part, axis=-1) for part in zip(*asked, strict=True)))
+        holds = found.holds[: len(steps) * r.size].reshape(len(steps), r.size)
         again = []
         for k, m in enumerate(open_.tolist()):
             mine = at == k
@@ -319,7 +337,7 @@ class _Solve:
 
     def _told(self, active: Mask, points: Indices, machines: Indices, robust: bool) -> list[Answer]:
         batch, count = self.batch, self.batch.setting_count
-        bands = proved_bands(batch, self.scenarios, active, machines, points[:, machines])
+        bands = self._bands(active, machines, points[:, machines])
         merits = [batch.merit(k, machines, points[:, machines]) for k in range(len(batch.network.merits))]
         limits = self._limits(active, points, machines)
         closest = _margins(batch, active, machines, points)
@@ -338,6 +356,16 @@ class _Solve:
             )
             for at, m in enumerate(machines)
         ]
+
+    def _bands(self, active: Mask, machines: Indices, points: Indices) -> Bands:
+        """Give proved bands; those found when the points were proved are taken where they are of the same points."""
+        grid = self.grid
+        same = grid is not None and np.array_equal(grid.machine[: machines.size], machines)
+        if grid is None or not same or not np.array_equal(grid.points[:, : machines.size], points):
+            grid = Grid(self.batch, active, machines, points)
+            grid.find(self.scenarios)
+        grid.prove(self.scenarios)
+        return grid.found
 
     def _limits(self, active: Mask, points: Indices, machines: Indices) -> list[tuple[tuple[int, ...], ...]]:
         """Name what keeps each merit from growing: what ends the bands of the settings that move it.

@@ -1,10 +1,9 @@
 """Bands: the values of one setting that hold with the others kept, and what ends them."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .batch import Batch, Constraints
 from .problem import UNKNOWN, Indices
@@ -80,8 +79,23 @@ class _Bands:
         touched: Mask = reach[:, self.setting] & self.constraints.present[:, self.machine]
         return touched
 
+    def _look_far(self) -> None:
+        """Set aside what has a proved direction and holds at the end of the lattice: it holds all the way."""
+        batch = self.batch
+        proved = directions(batch).of(self.constraints.output)[:, self.setting, self.machine]
+        way, c, row = np.nonzero(self.bites & (proved != UNKNOWN))
+        if not row.size:
+            return
+        ends = np.stack([batch.first[self.setting, self.machine], batch.last[self.setting, self.machine]])
+        tried = self.points[:, row]
+        tried[self.setting[row], np.arange(row.size)] = ends[way, row]
+        slack = batch.slacks(self.constraints, c, self.machine[row], tried)
+        holds = slack >= 0
+        self.bites[way[holds], c[holds], row[holds]] = False
+
     def found(self) -> Bands:
         """Look closer until every end is known."""
+        self._look_far()
         free: Mask = np.asarray(~self.bites.any(axis=1))
         self.good[free] = (self.bad + np.array([[1], [-1]]))[free]
         while True:
@@ -138,94 +152,58 @@ def reach_of(batch: Batch, outputs: Sequence[int]) -> Mask:
     return np.array(bits, dtype=np.bool_).reshape(len(outputs), batch.setting_count)
 
 
-def proved_bands(batch: Batch, scenarios: Scenarios, active: Mask, machines: Indices, points: Indices) -> Bands:
-    """Find the bands of all settings, proved over the whole input ranges; rows are (settings, machines), raveled.
+class Grid:
+    """The bands of all settings of some machines at a point each; rows are (settings, machines), raveled."""
 
-    The input values that break a value of a band become scenarios; a value that can be neither proved nor broken is
-    left out as well. ``points`` is (settings, machines) for the machines asked.
-    """
-    setting = np.repeat(np.arange(batch.setting_count), machines.size)
-    machine = np.tile(machines, batch.setting_count)
-    wide = np.tile(points, batch.setting_count)
-    at = wide[setting, np.arange(setting.size)]
-    found = find_bands(batch, scenarios.of(active), machine, wide, setting)
-    open_ = np.flatnonzero((found.first != at) | (found.last != at))
-    for _ in range(MOST_ROUNDS):
-        failing = _Failing(batch, active, machine, wide, setting, found, open_)
-        open_ = failing.rows
-        if not open_.size:
-            return found
-        for r, m, inputs in failing.scenarios:
-            scenarios.add(m, r, inputs)
-        closer = find_bands(batch, scenarios.of(active), machine[open_], wide[:, open_], setting[open_])
-        found = failing.inside(found, closer, at)
-    first, last = found.first.copy(), found.last.copy()
-    first[open_], last[open_] = at[open_], at[open_]
-    return replace(found, first=first, last=last)
+    def __init__(self, batch: Batch, active: Mask, machines: Indices, points: Indices) -> None:
+        """Take ``points`` (settings, machines) and the requirements that count."""
+        self.batch, self.active = batch, active
+        self.setting = np.repeat(np.arange(batch.setting_count), machines.size)
+        self.machine = np.tile(machines, batch.setting_count)
+        self.points = np.tile(points, batch.setting_count)
+        self.at = self.points[self.setting, np.arange(self.setting.size)]
+        self.found = Bands(self.at, self.at, self.at, self.at)
 
+    def find(self, scenarios: Scenarios) -> None:
+        """Find the bands under the scenarios; they are not proved yet."""
+        constraints = scenarios.of(self.active)
+        self.found = find_bands(self.batch, constraints, self.machine, self.points, self.setting)
 
-class _Failing:
-    """Proves bands in one batch; ``rows`` are those that fail, ``scenarios`` the input values that broke them.
+    def questions(self, rows: Indices) -> tuple[Indices, Indices, Indices, Indices]:
+        """List what proves bands: row, index on the lattice, requirement, and the point.
 
-    The two ends will do where the requirement has a proved direction along the band.
-    """
+        The two ends will do where the requirement has a proved direction along the band.
+        """
+        requirements = self.batch.network.requirements
+        reach = reach_of(self.batch, [r.slack for r in requirements])
+        r, at = np.nonzero(reach[:, self.setting[rows]] & self.active[:, self.machine[rows]])
+        row = rows[at]
+        first, last, here = self.found.first[row], self.found.last[row], self.at[row]
+        whole = self._wavering(row, r)
+        asked = [np.flatnonzero(first != here), np.flatnonzero((last != here) & (last != first))]
+        index = [first[asked[0]], last[asked[1]]]
+        for q in np.flatnonzero(whole):
+            inner = np.setdiff1d(np.arange(first[q] + 1, last[q]), [here[q]])
+            asked.append(np.full(inner.size, q))
+            index.append(inner)
+        chosen, values = np.concatenate(asked), np.concatenate(index)
+        moved = self.points[:, row[chosen]]
+        moved[self.setting[row[chosen]], np.arange(chosen.size)] = values
+        return row[chosen], values, r[chosen], moved
 
-    def __init__(
-        self,
-        batch: Batch,
-        active: Mask,
-        machine: Indices,
-        points: Indices,
-        setting: Indices,
-        found: Bands,
-        open_: Indices,
-    ) -> None:
-        requirements = batch.network.requirements
-        touching = reach_of(batch, [r.slack for r in requirements])[:, setting[open_]] & active[:, machine[open_]]
-        r, at = np.nonzero(touching)
-        row = open_[at]
-        wavering = self._wavering(batch, machine[row], points[:, row], setting[row], found, row, r)
-        asked: list[tuple[int, int, int]] = []
-        here = points[setting, np.arange(setting.size)]
-        for q, b, whole in zip(r.tolist(), row.tolist(), wavering.tolist(), strict=True):
-            first, last = int(found.first[b]), int(found.last[b])
-            values = range(first, last + 1) if whole else {first, last}
-            asked += [(b, k, q) for k in values if k != here[b]]
-        self.row, self.index, self.requirement = (
-            np.array(part, dtype=np.int64) for part in (zip(*asked, strict=True) if asked else ((), (), ()))
-        )
-        moved = points[:, self.row]
-        moved[setting[self.row], np.arange(self.row.size)] = self.index
-        verdicts = decide(batch, machine[self.row], moved, self.requirement)
-        bad = np.flatnonzero(verdicts.holds != HOLDS)
-        self.row, self.index, self.requirement = self.row[bad], self.index[bad], self.requirement[bad]
-        self.rows = np.unique(self.row)
-        self.scenarios = [
-            (int(q), int(machine[b]), verdicts.inputs[:, at])
-            for q, b, at in zip(self.requirement, self.row, bad, strict=True)
-        ]
-
-    @staticmethod
-    def _wavering(
-        batch: Batch,
-        machine: Indices,
-        points: Indices,
-        setting: Indices,
-        found: Bands,
-        row: Indices,
-        requirement: Indices,
-    ) -> NDArray[np.bool_]:
+    def _wavering(self, row: Indices, requirement: Indices) -> Mask:
         """Tell where the direction of a requirement along a band is not proved for all input values."""
+        batch, setting, machine = self.batch, self.setting[row], self.machine[row]
         slack = np.array([r.slack for r in batch.network.requirements], dtype=np.int64)[requirement]
         proved = directions(batch)
         rows = np.array([proved.row[int(n)] for n in slack], dtype=np.int64)
         wavering: Mask = proved.signs[rows, setting, machine] == UNKNOWN
-        open_ = np.flatnonzero(wavering)
+        open_ = np.flatnonzero(wavering & (self.found.first[row] < self.found.last[row]))
         if open_.size:
-            first, last = points[:, open_], points[:, open_]
+            first, last = self.points[:, row[open_]], self.points[:, row[open_]]
             columns = np.arange(open_.size)
-            first[setting[open_], columns] = found.first[row[open_]]
-            last[setting[open_], columns] = found.last[row[open_]]
+            first[setting[open_], columns] = self.found.first[row[open_]]
+            last[setting[open_], columns] = self.found.last[row[open_]]
             moving = [int(i) for i in np.unique(setting[open_])]
             boxes = batch.enclosed(
                 slack[open_],
@@ -238,16 +216,38 @@ class _Failing:
             wavering[open_] = (sign == UNKNOWN) | ~boxes.defined
         return wavering
 
-    def inside(self, before: Bands, closer: Bands, at: Indices) -> Bands:
-        """Cut the failing bands to those found closer, and to the values between what failed."""
-        first, last, below, above = (a.copy() for a in (before.first, before.last, before.below, before.above))
-        for k, b in enumerate(self.rows):
-            mine = np.flatnonzero(self.row == b)
-            failed = list(zip(self.index[mine].tolist(), self.requirement[mine].tolist(), strict=True))
+    def prove(self, scenarios: Scenarios) -> None:
+        """Prove the bands over the whole input ranges, cut where that fails.
+
+        The input values that break a value of a band become scenarios; a value that can be neither proved nor broken
+        is left out as well.
+        """
+        open_ = np.flatnonzero((self.found.first != self.at) | (self.found.last != self.at))
+        for _ in range(MOST_ROUNDS):
+            row, index, requirement, moved = self.questions(open_)
+            verdicts = decide(self.batch, self.machine[row], moved, requirement)
+            bad = np.flatnonzero(verdicts.holds != HOLDS)
+            open_ = np.unique(row[bad])
+            if not open_.size:
+                return
+            for q in bad:
+                scenarios.add(int(self.machine[row[q]]), int(requirement[q]), verdicts.inputs[:, q])
+            constraints = scenarios.of(self.active)
+            closer = find_bands(
+                self.batch, constraints, self.machine[open_], self.points[:, open_], self.setting[open_]
+            )
+            self._cut(open_, closer, row[bad], index[bad], requirement[bad])
+        self.found.first[open_], self.found.last[open_] = self.at[open_], self.at[open_]
+
+    def _cut(self, open_: Indices, closer: Bands, row: Indices, index: Indices, requirement: Indices) -> None:
+        """Cut bands to those found closer, and to the values between those that failed."""
+        first, last, below, above = (self.found.first, self.found.last, self.found.below, self.found.above)
+        for k, b in enumerate(open_):
+            mine = np.flatnonzero(row == b)
+            failed = list(zip(index[mine].tolist(), requirement[mine].tolist(), strict=True))
             cuts = [(int(first[b]), int(below[b])), (int(closer.first[k]), int(closer.below[k]))]
-            cuts += [(index + 1, r) for index, r in failed if index < at[b]]
+            cuts += [(i + 1, r) for i, r in failed if i < self.at[b]]
             first[b], below[b] = max(cuts, key=lambda cut: cut[0])
             cuts = [(int(last[b]), int(above[b])), (int(closer.last[k]), int(closer.above[k]))]
-            cuts += [(index - 1, r) for index, r in failed if index > at[b]]
+            cuts += [(i - 1, r) for i, r in failed if i > self.at[b]]
             last[b], above[b] = min(cuts, key=lambda cut: cut[0])
-        return Bands(first, last, below, above)

@@ -2,9 +2,13 @@
 
 import numpy as np
 
-from .batch import Batch, Constraints
-from .slopes import worst_inputs
+from .batch import Batch, Constraints, slack_of
+from .problem import UNKNOWN, Indices
+from .slopes import directions, worst_inputs
 from .tape import Floats, Mask
+
+MOST_TURNED = 4
+"""Inputs of unproved direction that are tried at both ends, all against all."""
 
 
 class Scenarios:
@@ -22,6 +26,7 @@ class Scenarios:
         self._present = [np.ones(batch.count, dtype=np.bool_) for _ in range(count)]
         self._known = {(m, r, corners[:, r, m].tobytes()) for r in range(count) for m in range(batch.count)}
         self._made: tuple[bytes, Constraints] | None = None
+        self._corners = corners
 
     def add(self, machine: int, requirement: int, inputs: Floats) -> bool:
         """Take in input values for a requirement of a machine; tell whether they are new."""
@@ -55,3 +60,35 @@ class Scenarios:
             made = self._batch.at([self._requirement[at] for at in chosen], inputs, present[chosen])
             self._made = (key, made)
         return self._made[1]
+
+    def look(self, active: Mask, machines: Indices, points: Indices) -> Indices:
+        """Look whether points (settings, machines) break at corners that were not thought of; give their machines.
+
+        Inputs of unproved direction are tried at both ends, all against all. What breaks a point becomes a scenario.
+        """
+        batch, proved, found = self._batch, directions(self._batch), set()
+        for r, requirement in enumerate(batch.network.requirements):
+            unknown = proved.signs[proved.row[requirement.slack], batch.setting_count :, machines] == UNKNOWN
+            for pattern in np.unique(unknown, axis=0):
+                turned = np.flatnonzero(pattern)
+                asked = machines[(unknown == pattern).all(axis=1) & active[r, machines]]
+                if not 0 < turned.size <= MOST_TURNED or not asked.size:
+                    continue
+                inputs = self._turned(r, turned, asked)
+                ways = inputs.shape[2]
+                rows = np.repeat(points[:, asked], ways, axis=1), inputs.reshape(inputs.shape[0], asked.size * ways)
+                left, right = batch.values([np.full(asked.size * ways, n) for n in requirement.sides], *rows)
+                slack = slack_of(left, right).reshape(asked.size, ways)
+                broken = np.flatnonzero((slack < 0).any(axis=1))
+                for at, way in zip(broken, np.nanargmin(slack[broken], axis=1), strict=True):
+                    if self.add(int(asked[at]), r, inputs[:, at, way]):
+                        found.add(int(asked[at]))
+        return np.array(sorted(found), dtype=np.int64)
+
+    def _turned(self, requirement: int, turned: Indices, machines: Indices) -> Floats:
+        """Give a requirement's corners with some inputs at all combinations of their ends: (inputs, machines, ways)."""
+        ways = np.array(np.unravel_index(np.arange(2**turned.size), [2] * turned.size))
+        ends = np.stack([self._batch.low[turned], self._batch.high[turned]])[ways, np.arange(turned.size)[:, None]]
+        found = np.repeat(self._corners[:, requirement, machines, None], ways.shape[1], axis=2)
+        found[turned] = ends[:, :, machines].transpose(0, 2, 1)
+        return found

@@ -23,6 +23,9 @@ FEW_POINTS = 64
 MANY_POINTS = 4096
 """A narrowed box with no more points than this is settled by looking at each."""
 
+STAGES = (256, 1024)
+"""How many of its best points of a box are looked at first, and next."""
+
 ROWS_AT_ONCE = 32768
 """Points that are looked at in one pass."""
 
@@ -66,7 +69,8 @@ class Boxes:
     @property
     def points(self) -> Floats:
         """How many lattice points each box has."""
-        points: Floats = np.prod(self.last - self.first + 1.0, axis=0)
+        with np.errstate(over="ignore"):
+            points: Floats = np.prod(self.last - self.first + 1.0, axis=0)
         return points
 
 
@@ -219,11 +223,40 @@ class Search:
         start, rows = 0, np.cumsum(boxes.points)
         while start < rows.size:
             stop = max(start + 1, int(np.searchsorted(rows, (rows[start - 1] if start else 0) + ROWS_AT_ONCE, "right")))
-            chosen = range(start, stop)
-            listed = [self._all_points(boxes.first[:, b], boxes.last[:, b]) for b in chosen]
+            listed = [self._all_points(boxes.first[:, b], boxes.last[:, b]) for b in range(start, stop)]
             owner = np.repeat(np.arange(start, stop), [points.shape[1] for points in listed])
-            self._keep_best(boxes, *self._sift(boxes, owner, np.concatenate(listed, axis=1)))
+            self._look_at(boxes, owner, np.concatenate(listed, axis=1))
             start = stop
+
+    def _look_at(self, boxes: Boxes, owner: Indices, points: Indices) -> None:
+        """Look at points, those with most of the merit first: further down only where none of them holds."""
+        stage = self._stages(owner, np.zeros(owner.size) if self.merit is None else self._merits(boxes, owner, points))
+        done = np.zeros(boxes.machine.size, dtype=np.bool_)
+        for k in range(len(STAGES) + 1):
+            chosen = np.flatnonzero((stage == k) & ~done[owner])
+            if chosen.size:
+                held, at = self._sift(boxes, owner[chosen], points[:, chosen])
+                self._keep_best(boxes, held, at)
+                done[held] = True
+
+    def _merits(self, boxes: Boxes, owner: Indices, points: Indices) -> Floats:
+        assert self.merit is not None
+        return self.batch.merit(self.merit, boxes.machine[owner], points)
+
+    @staticmethod
+    def _stages(owner: Indices, values: Floats) -> Indices:
+        """Part the points of each box by how much merit they have; points that tie but for rounding stay together."""
+        with np.errstate(all="ignore"):
+            exponent = np.floor(np.log10(np.abs(values)))
+            keys = np.nan_to_num(np.round(values / 10.0**exponent, 11) * 10.0**exponent, nan=0.0)
+        order = np.lexsort((-keys, owner))
+        first = np.searchsorted(owner, np.unique(owner))
+        count = np.diff(np.append(first, owner.size))
+        stage = np.zeros(owner.size, dtype=np.int64)
+        for place in STAGES:
+            last = order[first + np.minimum(place, count) - 1]
+            stage += keys < np.repeat(keys[last], count)
+        return stage
 
     def _sift(self, boxes: Boxes, owner: Indices, points: Indices) -> tuple[Indices, Indices]:
         """Leave out points that break a constraint, one constraint after another: what bounds the merit is cheapest."""
@@ -251,7 +284,7 @@ class Search:
             for m, at in zip(*np.unique(machine, return_index=True), strict=True):
                 self._improve(int(m), points[:, at].copy(), 0.0)
             return
-        values = self.batch.merit(self.merit, machine, points)
+        values = self._merits(boxes, owner, points)
         for box in np.unique(owner):
             mine = np.flatnonzero(owner == box)
             # The first of those that are best but for rounding, so that the choice does not hang on that.

@@ -14,7 +14,8 @@ from ..network.graph import InputVariable, Network, Requirement
 from ..solving.answering import Answer, Margin, margins, solve_all
 from ..solving.needing import Need, Trial
 from ..solving.problem import TOLERANCE, Indices, Problem
-from .bundle import merit_shown, number
+from .bundle import merit_shown
+from .common import number
 from .formulas import comparison_text, corner_lookup, derivation, identities, requirement_text, titles, with_numbers
 from .sides import bound, change, spare, told
 from .solution import Solution, at_corner

@@ -1,6 +1,8 @@
 """Formulas for people: with their symbols, and with the numbers that stood for them."""
 
-from collections.abc import Callable
+import re
+from collections import Counter
+from collections.abc import Callable, Iterable
 
 from ..meaning.dimensions import names_in
 from ..meaning.display import with_unit
@@ -50,6 +52,55 @@ def _filled(e: tree.Expression, lookup: Lookup) -> tree.Expression:
             )
 
 
+class Formula:
+    """An expression that is written again and again with other values in the place of its names.
+
+    How it is printed hangs only on which values are negative or have a unit, so each such form is printed once.
+    """
+
+    def __init__(self, expression: tree.Expression) -> None:
+        self.expression = expression
+        names: dict[str, None] = {}
+
+        def unknown(name: str) -> None:
+            names.setdefault(name)
+
+        self.text = with_numbers(expression, unknown)
+        """The expression with its names."""
+        self.names = tuple(names)
+        self._forms: dict[tuple[object, ...], tuple[str, tuple[int, ...]]] = {}
+
+    def filled(self, lookup: Lookup) -> str:
+        """Write the expression with values: the same as ``with_numbers``."""
+        if not self.names:
+            return self.text
+        texts = [lookup(n) for n in self.names]
+        key = tuple([None if t is None else (t[:1] == "-", " " in t) for t in texts])
+        form = self._forms.get(key)
+        if form is None:
+            form = self._forms[key] = self._form(texts)
+        return form[0] % tuple([texts[i] for i in form[1]])
+
+    def _form(self, texts: list[str | None]) -> tuple[str, tuple[int, ...]]:
+        """Print the expression with marks for values; gives what lies between them and which value is where."""
+        marks: dict[str, str | None] = {}
+        for i, (name, text) in enumerate(zip(self.names, texts, strict=True)):
+            if text is None:
+                marks[name] = None
+            else:
+                sign = f"-{_BELOW}" if text[:1] == "-" else _ABOVE
+                marks[name] = f"{sign}{i}{_END}" + (f" {_UNIT}" if " " in text else "")
+        printed = with_numbers(self.expression, marks.get)
+        found = list(_MARK.finditer(printed))
+        return _MARK.sub("%s", printed.replace("%", "%%")), tuple(int(m[1]) for m in found)
+
+
+_ABOVE, _BELOW, _END, _UNIT = "\ue000", "\ue001", "\ue002", "\ue003"
+"""Marks of values in a printed expression; no text of the language holds these characters."""
+
+_MARK = re.compile(f"(?:-{_BELOW}|{_ABOVE})([0-9]+){_END}(?: {_UNIT})?")
+
+
 def comparison_text(comparison: tree.Comparison, lookup: Lookup | None = None) -> str:
     """Write both sides of a comparison, with names or with numbers."""
     chosen: Lookup = lookup or (lambda _: None)
@@ -76,18 +127,23 @@ def corner_lookup(solution: Solution, margin: Margin) -> Lookup:
 
 def titles(network: Network) -> list[str]:
     """Name the requirements for people: by their law, and by their condition too where a law has several."""
-    names = [r.name for r in network.requirements]
-    return [r.name if names.count(r.name) == 1 else f"{r.name}: {requirement_text(r)}" for r in network.requirements]
+    counts = Counter(r.name for r in network.requirements)
+    return [r.name if counts[r.name] == 1 else f"{r.name}: {requirement_text(r)}" for r in network.requirements]
 
 
 def identities(solution: Solution) -> dict[int, str]:
     """Name the requirements that count for programs: by law or want, with a number from the second of a name on."""
+    return named_apart(solution.network, [m.requirement for m in solution.answer.margins])
+
+
+def named_apart(network: Network, requirements: Iterable[int]) -> dict[int, str]:
+    """Name some requirements for programs: by law or want, with a number from the second of a name on."""
     found: dict[int, str] = {}
-    counts: dict[str, int] = {}
-    for margin in solution.answer.margins:
-        name = solution.network.requirements[margin.requirement].name
-        counts[name] = counts.get(name, 0) + 1
-        found[margin.requirement] = name if counts[name] == 1 else f"{name}#{counts[name]}"
+    counts: Counter[str] = Counter()
+    for r in requirements:
+        name = network.requirements[r].name
+        counts[name] += 1
+        found[r] = name if counts[name] == 1 else f"{name}#{counts[name]}"
     return found
 
 

@@ -70,7 +70,7 @@ def chosen(setting: Data) -> str:
     return words[setting["chosen"]]
 
 
-def story(setting: Data, bundle: Data) -> str:
+def story(setting: Data) -> str:
     """Say why a setting is what it is, in one or two sentences."""
     if setting["chosen"] == "given":
         return "The profile gives it."
@@ -89,14 +89,6 @@ def story(setting: Data, bundle: Data) -> str:
     return f"{how}: {band}{unit} hold{'s' if ' .. ' in band else ''} with the other settings kept."
 
 
-def differing_inputs(bundles: list[Data]) -> list[Data]:
-    """List the inputs of machines whose written values are not the same everywhere."""
-    tables = [{i["name"]: i["text"] for i in b["inputs"]} for b in bundles]
-    names = sorted({n for t in tables for n in t})
-    rows = [{"name": n, "texts": [t.get(n, "not used") for t in tables]} for n in names]
-    return [r for r in rows if len(set(r["texts"])) > 1]
-
-
 def _direction(merit: Data) -> str:
     return " (less is better)" if merit["better"] == "less" else ""
 
@@ -106,18 +98,20 @@ def _and(parts: list[str]) -> str:
     return quoted[0] if len(quoted) == 1 else ", ".join(quoted[:-1]) + " and " + quoted[-1]
 
 
-def effort_told(certified: bool, prefers: bool, boxes: int, limit: int | None) -> str:
+def ending(setting: Data, bundle: Data) -> list[Data]:
+    """List the requirements that end the band of a setting, the closest first."""
+    ends = (setting["limited_below"], setting["limited_above"])
+    return [r for r in bundle["requirements"] if r["id"] in ends]
+
+
+def effort_told(certified: bool, prefers: bool, limit: int | None) -> str:
     """Say how an answer is known: that nothing better can be there, or that the search ended before it was sure."""
-    looked = f"{boxes:,} {'box' if boxes == 1 else 'boxes'} of settings {'was' if boxes == 1 else 'were'} looked at"
-    allowed = f" (each search may look at {limit:,})" if limit else ""
     if not certified:
         return (
-            f"These settings are proved to hold, but not certified to be the best: {looked}{allowed}, and the search "
-            "ended at its limit before every other box was refuted. More effort may find better ones."
+            "These settings are proved to hold, but not certified to be the best: the search ended at its limit"
+            + (f" of {limit:,} boxes" if limit else "")
+            + ". More effort may find better ones."
         )
     if not prefers:
-        return f"The profile prefers nothing, so nothing was left to certify beyond that these settings hold: {looked}."
-    return (
-        "Certified to be the best by the preferences, within what they give back: every other box of settings was "
-        f"refuted or cannot beat it; {looked}{allowed}."
-    )
+        return "The profile prefers nothing, so nothing was left to certify beyond that these settings hold."
+    return "Certified to be the best by the preferences, within what they give back."

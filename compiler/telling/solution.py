@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -12,13 +13,12 @@ from ..network.graph import Network, Requirement, SettingVariable
 from ..solving.answering import Answer, Margin
 from ..solving.batch import Batch
 from ..solving.problem import Indices, Problem
-from ..solving.ranging import ranges, refined
+from ..solving.ranging import ranges
 from ..solving.tape import Floats
 from ..text.source import Span
 
 
-@dataclass(frozen=True, slots=True)
-class Derived:
+class Derived(NamedTuple):
     """A derived quantity at the chosen settings: stated value and range over the inputs, in base units."""
 
     name: str
@@ -124,10 +124,8 @@ def solutions(model: Model, solved: Sequence[tuple[Problem, Answer]]) -> list[So
         nodes, values = _values(batch, points)
         for column, at in enumerate(members):
             network = solved[at][0].network
-            told = {
-                n: (float(s), float(low), float(high))
-                for n, (s, low, high) in zip(nodes, values[:, :, column].T, strict=True)
-            }
+            told: dict[int, tuple[float, float, float]]
+            told = dict(zip(nodes, zip(*values[:, :, column].tolist(), strict=True), strict=True))
             derived = {n: Derived(n, *told[node], model.dimensions[n]) for n, node in network.derived.items()}
             found[at] = Solution(model, *solved[at], derived, told)
     return [f for f in found if f is not None]
@@ -140,14 +138,8 @@ def _values(batch: Batch, points: Indices) -> tuple[list[int], Floats]:
     chosen |= dict.fromkeys(n for v in network.validities for n in (v.left, v.right))
     chosen |= dict.fromkeys(n for notice in network.notices for test in notice.tests for n in test)
     nodes = list(chosen)
-    found = ranges(batch, points, nodes)
     # A grade is read from the whole range of its quantity, so that range is worth more work.
-    for node in network.grades.values():
-        if node in chosen:
-            at = nodes.index(node)
-            low, high = refined(batch, points, node)
-            found[1, at], found[2, at] = np.maximum(found[1, at], low), np.minimum(found[2, at], high)
-    return nodes, found
+    return nodes, ranges(batch, points, nodes, closely=set(network.grades.values()))
 
 
 def at_corner(solution: Solution, margin: Margin) -> dict[str, float]:

@@ -10,7 +10,8 @@ from ..meaning.units import Unit, difference_unit, from_base
 from ..network.graph import InputVariable
 from ..solving.answering import DEFAULT_EFFORT, Answer, Refusal
 from ..solving.worth import ENDS, Worth, exactly, halved, worths
-from .bundle import merit_shown, number
+from .bundle import merit_shown
+from .common import number
 from .explaining import merits_compared
 from .saying import heading
 from .solution import Solution

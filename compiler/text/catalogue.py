@@ -210,7 +210,7 @@ CATALOGUE: dict[str, Entry] = {
     "M505": Entry(
         "unproved",
         "no answer was proved for {profile} on {machine} within {limit} boxes",
-        "give the inputs narrower ranges",
+        "let it look at more boxes: --effort {more}, or give the inputs narrower ranges",
     ),
     "M506": Entry(
         "check-failed",

@@ -6,21 +6,24 @@ from pathlib import Path
 from time import process_time
 from typing import TypeVar
 
+from meltwright.compiling import AT_A_TIME, question
 from meltwright.meaning.checking import check as check_text
 from meltwright.meaning.loading import load
-from meltwright.meaning.model import Model
 from meltwright.network.graph import Network
 from meltwright.network.lowering import lower_all
-from meltwright.output.producing import produce
-from meltwright.output.writing import write_files
+from meltwright.output.producing import Producer
+from meltwright.output.writing import Staging
 from meltwright.solving.answering import Answer, Refusal, solve_all
-from meltwright.solving.checking import check
-from meltwright.solving.definedness import undefined
+from meltwright.solving.checking import check_all
+from meltwright.solving.definedness import undefined_all
 from meltwright.solving.problem import Problem
 from meltwright.telling.solution import solutions
 from meltwright.text.diagnostic import Diagnostic
 
 STEPS = ("parsing", "checking", "lowering", "solving", "check", "telling", "rendering")
+
+KEPT = 100
+"""Networks that are kept to be looked at; those of a fleet are let go."""
 
 T = TypeVar("T")
 
@@ -40,23 +43,15 @@ class Clock:
 
 @dataclass(slots=True)
 class Walk:
-    """What came of a file: the times, its networks, and their outcomes in the same order."""
+    """What came of a file: the times, the first of its networks, and how many were solved, and how."""
 
     clock: Clock
     networks: list[Network] = field(default_factory=list)
-    outcomes: list[tuple[Problem, Answer | Refusal]] = field(default_factory=list)
+    solved: int = 0
+    refused: int = 0
+    boxes: int = 0
     broken: list[str] = field(default_factory=list)
     written: list[Path] = field(default_factory=list)
-
-    @property
-    def boxes(self) -> int:
-        """Boxes that all searches looked at."""
-        return sum(answer.boxes for _, answer in self.outcomes)
-
-    @property
-    def refused(self) -> int:
-        """How many networks have no answer."""
-        return sum(isinstance(answer, Refusal) for _, answer in self.outcomes)
 
 
 def walk(path: Path, out: Path | None = None) -> Walk:
@@ -73,29 +68,33 @@ def walk(path: Path, out: Path | None = None) -> Walk:
         raise SystemExit(f"{path.name}: {errors[0].message if errors else 'it cannot be read'}")
     asked = [(p, m.text) for p in model.profiles.values() if p.span.file == path.name for m in p.machines]
     lowered = clock.time("lowering", lambda: lower_all(model, asked, faults))
-    done.networks = [n for n in lowered if n is not None]
-    done.outcomes = clock.time("solving", lambda: _solved(done.networks))
-    answers = [(problem, answer) for problem, answer in done.outcomes if isinstance(answer, Answer)]
-    whys = clock.time("check", lambda: [_checked(model, problem, answer) for problem, answer in answers])
-    done.broken = [why for why in whys if why]
-    told = clock.time("telling", lambda: solutions(model, answers))
-    texts = clock.time("rendering", lambda: produce(told, faults)) if told else {}
-    if out is not None:
-        done.written = clock.time("rendering", lambda: write_files(out, texts, faults))
+    networks = [n for n in lowered if n is not None]
+    done.networks = networks[:KEPT]
+    producer = Producer(faults)
+    with Staging(out or Path()) as staging:
+        # Part by part, as a compile does: a fleet's answers are not held in memory.
+        for at in range(0, len(networks), AT_A_TIME):
+            part = networks[at : at + AT_A_TIME]
+            outcomes = clock.time("solving", lambda part=part: _solved(part))
+            done.boxes += sum(outcome.boxes for _, outcome in outcomes)
+            answers = [(problem, answer) for problem, answer in outcomes if isinstance(answer, Answer)]
+            done.refused += len(outcomes) - len(answers)
+            done.solved += len(answers)
+            whys = clock.time("check", lambda a=answers: check_all(model, [question(*one) for one in a]))
+            done.broken += [why for why in whys if why]
+            told = clock.time("telling", lambda a=answers: solutions(model, a))
+            made = clock.time("rendering", lambda t=told: producer.machine_files(t))
+            if out is not None:
+                texts = {path: text for files in made.values() for path, text in files.items()}
+                clock.time("rendering", lambda t=texts: staging.stage(t, faults))
+        texts = clock.time("rendering", producer.profile_files)
+        if out is not None:
+            clock.time("rendering", lambda: staging.stage(texts, faults))
+            done.written = clock.time("rendering", lambda: staging.put(faults))
     return done
 
 
 def _solved(networks: Sequence[Network]) -> list[tuple[Problem, Answer | Refusal]]:
     solved = solve_all(networks)
-    # A compile looks for undefined operations first; here the problems that are made already serve.
-    for problem, _ in solved:
-        undefined(problem, lambda _: "")
+    undefined_all([problem for problem, _ in solved], lambda _: "")
     return solved
-
-
-def _checked(model: Model, problem: Problem, answer: Answer) -> str:
-    network = problem.network
-    values = problem.settings_at(answer.point[:, None])[:, 0]
-    settings = {s.decl.name: float(v) for s, v in zip(network.settings, values, strict=True)}
-    dropped = frozenset(network.requirements[r].name for r in answer.dropped)
-    return check(model, network.profile, network.machine, settings, not answer.robust, dropped)

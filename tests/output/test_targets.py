@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from meltwright.output.rendering import cell, one_line, render
+from meltwright.output.rendering import Renderer, cell, one_line
 from meltwright.output.targets import read_targets
 from meltwright.output.writing import write_files
 from meltwright.text.diagnostic import Diagnostic
@@ -23,8 +23,9 @@ def target(folder: Path, manifest: str, template: str = "{{ bundle.machine }}") 
 def test_a_target_renders_one_file_a_machine(tmp_path: Path) -> None:
     target(tmp_path, MANIFEST)
     faults: list[Diagnostic] = []
-    texts = render(read_targets(tmp_path, faults), PROFILE, [BUNDLE, {**BUNDLE, "machine": "b"}], faults)
-    assert (texts, faults) == ({"p/a.txt": "a", "p/b.txt": "b"}, [])
+    renderer = Renderer(read_targets(tmp_path, faults), faults)
+    texts = renderer.machine_files(PROFILE, [BUNDLE, {**BUNDLE, "machine": "b"}])
+    assert (texts, faults) == ({"a": {"p/a.txt": "a"}, "b": {"p/b.txt": "b"}}, [])
 
 
 @pytest.mark.parametrize(
@@ -63,7 +64,7 @@ def test_a_manifest_at_fault_is_reported(tmp_path: Path, manifest: str) -> None:
 def test_a_template_at_fault_is_reported(tmp_path: Path, template: str) -> None:
     target(tmp_path, MANIFEST, template)
     faults: list[Diagnostic] = []
-    render(read_targets(tmp_path, faults), PROFILE, [BUNDLE], faults)
+    Renderer(read_targets(tmp_path, faults), faults).machine_files(PROFILE, [BUNDLE])
     assert [f.code for f in faults] == ["M602"]
 
 
