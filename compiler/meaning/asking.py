@@ -22,7 +22,7 @@ from .model import GivenValue, Model, PinDecl, ProfileDecl, SettingDecl
 from .near import brief, listed, near
 from .profiles import index_on_lattice, not_a_setting, pin_of
 from .units import difference_unit, from_base
-from .valuing import amount_of, text_of
+from .valuing import amount_of, text_of, unit_of
 
 MOST_POINTS = 1000
 """Points of the largest grid of values."""
@@ -238,7 +238,9 @@ def _varied(
             return None
         tolerance = spread.value.tolerance
         if not between.low.unit and not between.high.unit and tolerance.unit != "%":
-            ends = (replace(n, unit=tolerance.unit, unit_span=tolerance.unit_span) for n in (between.low, between.high))
+            if unit_of(tolerance, faults) is None:
+                return None
+            ends = (replace(n, unit=tolerance.unit) for n in (between.low, between.high))
             between = replace(between, low=next(ends), high=next(ends))
     amount = amount_of(between, faults)
     if amount is None:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from ..syntax import tree
+from ..syntax.collecting import without_collecting
 from ..text.diagnostic import Diagnostic, Related, diagnose, order
 from ..text.source import Source, Span
 from . import declaring
@@ -54,6 +55,7 @@ def _import_failed(fault: Diagnostic, sources: Mapping[str, Source]) -> bool:
     return source.line_text(line).split()[:1] == ["use"]
 
 
+@without_collecting()
 def check(loaded: Loaded) -> tuple[Model, list[Diagnostic]]:
     """Build the model of all loaded files; parts at fault are left out and reported."""
     faults: list[Diagnostic] = []

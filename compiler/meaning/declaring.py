@@ -205,8 +205,10 @@ def unique(
 
 def in_ranges(value: QuantityDecl, low: float, high: float, unit: Unit) -> bool:
     """Tell whether an amount is believable: inside the range of its scale."""
-    ranges = [r for r in value.ranges if value.dimension != HARDNESS or r[2].scale == unit.scale]
-    if not ranges:
-        return not value.ranges
     tolerance = 1e-12
-    return any(r[0] - tolerance * abs(r[0]) <= low and high <= r[1] + tolerance * abs(r[1]) for r in ranges)
+    for least, most, scale in value.ranges:
+        if value.dimension == HARDNESS and scale.scale != unit.scale:
+            continue
+        if least - tolerance * abs(least) <= low and high <= most + tolerance * abs(most):
+            return True
+    return not value.ranges

@@ -1,7 +1,7 @@
 """Materials and machines: their values checked, inherited, and the trail kept."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from functools import lru_cache
 
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
@@ -25,10 +25,16 @@ def resolve(entities: Mapping[str, tree.Entity], names: Names, faults: list[Diag
         known = next((at for at, ancestor in enumerate(line) if ancestor in whole), len(line))
         values = whole[line[known]] if known < len(line) else {}
         for ancestor in reversed(line[:known]):
-            values = values | {k: replace(v, replaced=values.get(k)) for k, v in own[ancestor].items()}
+            values = values | {k: replacing(v, values.get(k)) for k, v in own[ancestor].items()}
             whole[ancestor] = values
         resolved[name] = EntityDecl(entity.kind, name, tuple(line), values, entity.name.span)
     return resolved
+
+
+def replacing(value: GivenValue, older: GivenValue | None) -> GivenValue:
+    """Give a value with what it replaces, where there is anything."""
+    v = value
+    return GivenValue(v.name, v.amount, v.word, v.evidence, v.entity, v.span, older) if older is not None else v
 
 
 def lineage(entity: tree.Entity, entities: Mapping[str, tree.Entity], faults: list[Diagnostic]) -> list[str]:
@@ -109,10 +115,8 @@ def _unknown(item: tree.Given, entity: tree.Entity, names: Names) -> Diagnostic:
 def _value(
     item: tree.Given, entity: tree.Entity, quantity: QuantityDecl, faults: list[Diagnostic]
 ) -> GivenValue | None:
-    evidence = Evidence(item.evidence.kind, item.evidence.text.text) if item.evidence else NOT_GIVEN
     if item.evidence is None and entity.name.span.file.startswith("library/"):
         faults.append(diagnose("M223", item.span, name=quantity.name))
-    base = GivenValue(quantity.name, None, "", evidence, entity.name.text, item.span)
     if isinstance(item.value, tree.Word):
         if not quantity.words:
             advice = in_unit(quantity.dimension) if quantity.dimension else "write a number"
@@ -121,13 +125,24 @@ def _value(
         if item.value.text not in quantity.words:
             faults.append(unknown_word(item.value.text, quantity.name, quantity.words, item.value))
             return None
-        return replace(base, word=item.value.text)
+        return _given(item, entity, None, item.value.text)
     if quantity.dimension is None:
         advice = f"write {listed(quantity.words)}"
         faults.append(_wrong_sort(item, quantity.name, "a word", text_of(item.value), advice))
         return None
     amount = checked_amount(item.value, quantity, faults)
-    return replace(base, amount=amount) if amount is not None else None
+    return _given(item, entity, amount, "") if amount is not None else None
+
+
+def _given(item: tree.Given, entity: tree.Entity, amount: Amount | None, word: str) -> GivenValue:
+    evidence = _evidence(item.evidence.kind, item.evidence.text.text) if item.evidence else NOT_GIVEN
+    return GivenValue(item.name.text, amount, word, evidence, entity.name.text, item.span)
+
+
+@lru_cache(maxsize=4096)
+def _evidence(kind: str, text: str) -> Evidence:
+    """Make evidence; what many values are known by is one object."""
+    return Evidence(kind, text)
 
 
 def _wrong_sort(item: tree.Given, name: str, wanted: str, found: str, advice: str) -> Diagnostic:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from ..syntax import tree
+from ..syntax.collecting import without_collecting
 from ..syntax.keeping import read_kept
 from ..text.diagnostic import Diagnostic, Related, diagnose
 from ..text.source import NOWHERE, Source, Span
@@ -43,6 +44,7 @@ def project_root(path: Path) -> Path:
     return folder
 
 
+@without_collecting()
 def load(path: Path) -> Loaded:
     """Read ``path`` and everything it uses; faults are collected, never raised."""
     resolved = _resolved(path)

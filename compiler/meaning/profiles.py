@@ -2,14 +2,14 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any, TypeVar
 
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
 from .declaring import listed_twice
-from .entities import lineage, take
+from .entities import lineage, replacing, take
 from .laws import Names, unknown_word
 from .model import (
     Amount,
@@ -72,7 +72,7 @@ def resolve_profiles(
             whole.machines = own.machines or whole.machines
             whole.prefer = own.prefer or whole.prefer
             whole.share = whole.share if own.share is None else own.share
-            whole.values |= {k: replace(v, replaced=whole.values.get(k)) for k, v in own.values.items()}
+            whole.values |= {k: replacing(v, whole.values.get(k)) for k, v in own.values.items()}
             whole.pins |= own.pins
             whole.wants |= own.wants
         profile = _profile(entity, whole, around, faults)

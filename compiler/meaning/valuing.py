@@ -1,6 +1,7 @@
 """From written values to amounts in base units."""
 
 import math
+from functools import lru_cache
 from typing import Any
 
 from ..syntax import tree
@@ -66,6 +67,19 @@ def amount_of(value: tree.Value, faults: list[Diagnostic]) -> Amount | None:
     """Convert a written value; words and faults give None (faults are reported, words are not)."""
     if isinstance(value, tree.Word):
         return None
+    # Many values are written alike; only those at fault have to be looked at in their own place.
+    return _sound(value) or _amount(value, faults)
+
+
+@lru_cache(maxsize=8192)
+def _sound(value: tree.Exact | tree.Spread | tree.Range) -> Amount | None:
+    """Convert a value that has no fault, whatever its place."""
+    faults: list[Diagnostic] = []
+    amount = _amount(value, faults)
+    return amount if not faults else None
+
+
+def _amount(value: tree.Exact | tree.Spread | tree.Range, faults: list[Diagnostic]) -> Amount | None:
     if isinstance(value, tree.Exact):
         unit = unit_of(value.number, faults)
         stated = base_of(value.number, unit, faults) if unit else None

@@ -17,7 +17,7 @@ def comparison(model: Model, want: WantDecl) -> tree.Comparison | None:
         limit, unit, at_most = _amount_limit(want)
     if limit is None:
         return None
-    number = tree.Number(f"{from_base(limit, unit):.15g}", unit.symbol, want.span, want.span)
+    number = tree.Number(f"{from_base(limit, unit):.15g}", unit.symbol, want.span)
     return tree.Comparison(subject, "<=" if at_most else ">=", tree.Literal(number, want.span), want.span)
 
 

@@ -155,7 +155,8 @@ class Assembly(Lowering):
     def _fault(self, fault: Diagnostic) -> None:
         """Report a fault once, though it may show on several machines."""
         self.flawed = True
-        if all((f.code, f.span, f.related) != (fault.code, fault.span, fault.related) for f in self.faults):
+        code, span, related = fault.code, fault.span, fault.related
+        if not any(f.code == code and f.span == span and f.related == related for f in self.faults):
             self.faults.append(fault)
 
     def _setting(self, name: str) -> None:

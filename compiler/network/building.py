@@ -22,7 +22,8 @@ class Graph:
     def __init__(self) -> None:
         self.nodes: list[Node] = []
         self.law = ""
-        self._index: dict[tuple[str, tuple[int, ...], float, str, Dimension], int] = {}
+        self._leaves: dict[tuple[str, float, str, Dimension], int] = {}
+        self._operations: dict[tuple[str, tuple[int, ...]], int] = {}
         self._factors: dict[int, products.Factors] = {}
 
     def add(self, operator: str, arguments: tuple[int, ...], span: Span = NOWHERE) -> int:
@@ -33,11 +34,11 @@ class Graph:
 
     def variable(self, operator: str, name: str, dimension: Dimension, span: Span = NOWHERE) -> int:
         """Give the node of a ``setting`` or an ``input``."""
-        return self._node(Node(operator, (), 0.0, name, dimension, span, self.law))
+        return self._leaf(Node(operator, (), 0.0, name, dimension, span, self.law))
 
     def constant(self, value: float, dimension: Dimension = NUMBER, span: Span = NOWHERE) -> int:
         """Give the node of a constant in base units."""
-        return self._node(Node("constant", (), value, "", dimension, span, self.law))
+        return self._leaf(Node("constant", (), value, "", dimension, span, self.law))
 
     def _product(self, operator: str, arguments: tuple[int, ...], span: Span) -> int:
         """Add a product; one whose operands share a factor is built anew with the factor gathered."""
@@ -58,13 +59,18 @@ class Graph:
         return node
 
     def _operation(self, operator: str, arguments: tuple[int, ...], span: Span) -> int:
+        found = self._operations.get((operator, arguments))
+        if found is not None:
+            return found
         exponent = self.nodes[arguments[-1]].value if operator in ("pow", "powi") else 1.0
         dimension = dimension_of(operator, [self.nodes[a].dimension for a in arguments], exponent)
-        return self._node(Node(operator, arguments, 0.0, "", dimension, span, self.law))
+        found = self._operations[operator, arguments] = len(self.nodes)
+        self.nodes.append(Node(operator, arguments, 0.0, "", dimension, span, self.law))
+        return found
 
-    def _node(self, node: Node) -> int:
-        key = (node.operator, node.arguments, node.value, node.name, node.dimension)
-        found = self._index.setdefault(key, len(self.nodes))
+    def _leaf(self, node: Node) -> int:
+        key = (node.operator, node.value, node.name, node.dimension)
+        found = self._leaves.setdefault(key, len(self.nodes))
         if found == len(self.nodes):
             self.nodes.append(node)
         return found

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from ..meaning.model import GivenValue, Model, ProfileDecl
+from ..syntax.collecting import without_collecting
 from ..text.diagnostic import Diagnostic
 from .applying import Decisions, values_of
 from .assembling import Assembly, setting_variable
@@ -17,6 +18,7 @@ def lower(model: Model, profile: ProfileDecl, machine: str, faults: list[Diagnos
     return _lowered(model, profile, machine, faults)[0]
 
 
+@without_collecting()
 def lower_all(model: Model, asked: Sequence[tuple[ProfileDecl, str]], faults: list[Diagnostic]) -> list[Network | None]:
     """Lower profiles on machines, each as ``lower`` would.
 

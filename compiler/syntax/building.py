@@ -2,24 +2,33 @@
 
 import re
 from dataclasses import replace
+from sys import intern
 from typing import Any
 
-from lark import Token, Transformer
+from lark import Transformer
 
 from ..text.source import Span
 from . import tree
+from .tokens import Token
 
 _NUMBER = re.compile(r"[0-9]+(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?")
 _KEPT = re.compile(r'\\(["\\])')
 
 
-def _bounds(part: Any) -> tuple[int, int]:
-    """Give where a token, a node or a list of them starts and ends; (-1, -1) for nothing."""
+def _start(part: Any) -> int:
+    """Give where a token, a node or a list of them starts; -1 for nothing."""
     if isinstance(part, Token):
-        return part.start_pos or 0, part.end_pos or 0
-    if isinstance(part, _Parts):
-        return part.start, part.end
-    return part.span.start, part.span.end
+        return part.start_pos
+    start: int = part.start if isinstance(part, _Parts) else part.span.start
+    return start
+
+
+def _end(part: Any) -> int:
+    """Give where a token, a node or a list of them ends; -1 for nothing."""
+    if isinstance(part, Token):
+        return part.end_pos
+    end: int = part.end if isinstance(part, _Parts) else part.span.end
+    return end
 
 
 class _Parts(list[Any]):
@@ -27,12 +36,12 @@ class _Parts(list[Any]):
 
     def __init__(self, parts: list[Any]) -> None:
         super().__init__(parts)
-        self.start = _bounds(parts[0])[0] if parts else -1
-        self.end = _bounds(parts[-1])[1] if parts else -1
+        self.start = _start(parts[0]) if parts else -1
+        self.end = _end(parts[-1]) if parts else -1
 
     def words(self) -> list[str]:
         """Give the keywords among the parts."""
-        return [str(p) for p in self if isinstance(p, Token)]
+        return [intern(str(p)) for p in self if isinstance(p, Token)]
 
 
 def _only(parts: list[Any], kind: Any) -> list[Any]:
@@ -63,39 +72,48 @@ def _helper(rule: str) -> Any:
 
 
 class Builder(Transformer[Token, Any]):
-    """Builds nodes; the reader sets ``file``, the name that their places carry."""
+    """Builds nodes; the reader sets ``file``, the name that their places carry.
+
+    Words are interned, as most of them stand in many places.
+    """
 
     file = ""
 
     def _span(self, parts: list[Any]) -> Span:
-        bounds = [b for b in map(_bounds, parts) if b != (-1, -1)]
-        return Span(self.file, bounds[0][0], bounds[-1][1])
+        start, end = _start(parts[0]), _end(parts[-1])
+        if start < 0:
+            start = next(at for at in map(_start, parts) if at >= 0)
+        if end < 0:
+            end = next(at for at in map(_end, reversed(parts)) if at >= 0)
+        return Span(self.file, start, end)
 
     # ---- words
 
     def NAME(self, token: Token) -> tree.Name:
         """Build a name."""
-        return tree.Name(str(token), self._span([token]))
+        return tree.Name(intern(str(token)), Span(self.file, token.start_pos, token.end_pos))
 
     def STRING(self, token: Token) -> tree.Text:
         """Build a text without its quotes."""
-        return tree.Text(_KEPT.sub(r"\1", str(token)[1:-1]), self._span([token]))
+        said = token[1:-1]
+        if "\\" in said:
+            said = _KEPT.sub(r"\1", said)
+        return tree.Text(intern(said), Span(self.file, token.start_pos, token.end_pos))
 
     def _number(self, token: Token) -> tree.Number:
         match = _NUMBER.match(token)
         assert match is not None
-        digits, unit = match.group(), str(token)[match.end() :].strip()
-        start, end = _bounds(token)
-        unit_span = Span(self.file, end - len(unit), end)
-        return tree.Number(digits, unit.replace("μ", "µ"), Span(self.file, start, end), unit_span)
+        unit = token[match.end() :].strip()
+        return tree.Number(
+            intern(match.group()), intern(unit.replace("μ", "µ")), Span(self.file, token.start_pos, token.end_pos)
+        )
 
     NUMBER = MEASURE = _number
 
     def number(self, parts: list[Any]) -> tree.Number:
         """Build a number with its sign."""
         n: tree.Number = parts[-1]
-        sign = "-" if len(parts) > 1 else ""
-        return tree.Number(sign + n.digits, n.unit, self._span(parts), n.unit_span)
+        return tree.Number(f"-{n.digits}", n.unit, self._span(parts)) if len(parts) > 1 else n
 
     # ---- helpers without nodes of their own
 
@@ -115,7 +133,11 @@ class Builder(Transformer[Token, Any]):
     where = _helper("where")
     relation = _helper("relation")
     arguments = _helper("arguments")
-    evidence_kind = _helper("evidence_kind")
+
+    def evidence_kind(self, parts: list[Any]) -> Token:
+        """Pass the keyword on."""
+        keyword: Token = parts[0]
+        return keyword
 
     def doc(self, parts: list[Any]) -> tree.Text:
         """Build a doc line."""
@@ -136,7 +158,7 @@ class Builder(Transformer[Token, Any]):
 
     def exact(self, parts: list[Any]) -> tree.Exact:
         """Build ``20 N``."""
-        return tree.Exact(parts[0], self._span(parts))
+        return tree.Exact(parts[0], parts[0].span)
 
     def spread(self, parts: list[Any]) -> tree.Spread:
         """Build ``20 ± 2 N``."""
@@ -148,11 +170,11 @@ class Builder(Transformer[Token, Any]):
 
     def word(self, parts: list[Any]) -> tree.Word:
         """Build a word."""
-        return tree.Word(parts[0].text, self._span(parts))
+        return tree.Word(parts[0].text, parts[0].span)
 
     def evidence(self, parts: list[Any]) -> tree.Evidence:
         """Build evidence."""
-        return tree.Evidence(parts[0].words()[0], parts[1], self._span(parts))
+        return tree.Evidence(intern(str(parts[0])), parts[1], self._span(parts))
 
     # ---- expressions
 
@@ -213,7 +235,7 @@ class Builder(Transformer[Token, Any]):
 
     def entity_item(self, parts: list[Any]) -> tree.Given:
         """Build a given value."""
-        return tree.Given(parts[0], parts[1], _first(parts, tree.Evidence), self._span(parts))
+        return tree.Given(parts[0], parts[1], parts[2] if len(parts) > 2 else None, self._span(parts))
 
     def item_material(self, parts: list[Any]) -> tree.UsesMaterial:
         """Build the material of a profile."""

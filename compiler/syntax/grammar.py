@@ -1,16 +1,19 @@
 """The lark grammar, built once and kept in the user's cache folder."""
 
+import re
 import sys
 from collections.abc import Iterator
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from lark import Lark, Token
+from lark import Lark
+from lark import Token as LarkToken
 from lark.exceptions import LarkError
 
 from .building import Builder
 from .keeping import cache_folder
+from .tokens import Token, token_at
 
 BUILDER = Builder()
 STARTS = ("statement", "entity_item", "profile_item", "grade_item", "law_item")
@@ -21,7 +24,7 @@ class _KeepAll:
 
     always_accept = ("NEWLINE", "CLOSE", "STRAY", "UNCLOSED")
 
-    def process(self, stream: Iterator[Token]) -> Iterator[Token]:
+    def process(self, stream: Iterator[LarkToken]) -> Iterator[LarkToken]:
         """Pass everything on."""
         return stream
 
@@ -39,10 +42,7 @@ def parser() -> Lark:
         "transformer": BUILDER,
         "postlex": _KeepAll(),
     }
-    found = _cached(text, options) or Lark(text, **options)
-    # Lark makes a new lexer for every text unless it has one, which takes longer than most files do.
-    found.lexer = found._build_lexer()
-    return found
+    return _cached(text, options) or Lark(text, **options)
 
 
 def _cached(text: str, options: dict[str, Any]) -> Lark | None:
@@ -62,6 +62,33 @@ def keywords() -> dict[str, str]:
     return {t.pattern.value: t.name for t in parser().terminals if t.pattern.value.isalpha()}
 
 
-def lex(text: str) -> Iterator[Token]:
+def lex(text: str) -> list[Token]:
     """Give the tokens of a text, line ends and strays included."""
-    return iter(parser().lex(text))
+    pattern, names = _pattern()
+    tokens, line = [], 0
+    for found in pattern.finditer(text):
+        kind = found.lastindex
+        if kind is None:
+            break
+        start, end = found.span(kind)
+        tokens.append(token_at(names[kind], text[start:end], start, end, start - line + 1))
+        if names[kind] == "NEWLINE":
+            line = end
+    return tokens
+
+
+@cache
+def _pattern() -> tuple[re.Pattern[str], list[str]]:
+    """Join all terminals but keywords, in the order in which the grammar's own lexer tries them; name its groups.
+
+    A keyword is read as a name. What the grammar ignores is passed over before each word, and never given back. At the
+    end of the text the pattern fits without a group.
+    """
+    grammar = parser()
+    ordered = sorted(
+        grammar.terminals, key=lambda t: (-t.priority, -t.pattern.max_width, -len(t.pattern.value), t.name)
+    )
+    patterns = {t.name: t.pattern.to_regexp() for t in ordered if t.name not in keywords().values()}
+    ignored = "|".join(patterns.pop(name) for name in grammar.lexer_conf.ignore)
+    words = "|".join(f"({pattern})" for pattern in patterns.values())
+    return re.compile(rf"(?:{ignored})*+(?:{words}|\Z)"), ["", *patterns]

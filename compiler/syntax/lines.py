@@ -6,12 +6,11 @@ Cutting first means that every statement and item is parsed on its own: one mist
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from lark import Token
-
 from ..text.diagnostic import Diagnostic, Related, diagnose
 from ..text.source import Source, Span
 from . import starts
 from .grammar import lex
+from .tokens import Token
 
 DEEPEST = 64
 """Parentheses that may be open at once in one item."""
@@ -45,7 +44,7 @@ class Block:
 
 def span_of(token: Token, file: str) -> Span:
     """Give the place of a token."""
-    return Span(file, token.start_pos or 0, token.end_pos or 0)
+    return Span(file, token.start_pos, token.end_pos)
 
 
 def cut(source: Source) -> tuple[list[Block], list[Diagnostic]]:
@@ -57,7 +56,7 @@ def cut(source: Source) -> tuple[list[Block], list[Diagnostic]]:
 class _Cutter:
     def __init__(self, source: Source) -> None:
         self.source = source
-        self.tokens = list(lex(source.text))
+        self.tokens = lex(source.text)
         self.at = 0
         self.column = 1
         self.nested = False
@@ -80,7 +79,7 @@ class _Cutter:
         self.faults.append(diagnose(code, span_of(token, self.source.name), related=related, help=None, **facts))
 
     def _statement(self) -> Block:
-        self.column = self.tokens[self.at].column or 1
+        self.column = self.tokens[self.at].column
         head = self._item("head")
         block = Block(head)
         if not head.tokens:
@@ -101,7 +100,7 @@ class _Cutter:
         if token.type == "LBRACE":
             self.at += 1
             return True
-        return (token.column or 1) > self.column or str(token) not in starts.STATEMENTS
+        return token.column > self.column or str(token) not in starts.STATEMENTS
 
     def _skip_line_ends(self) -> None:
         while self.at < len(self.tokens) and self.tokens[self.at].type == "NEWLINE":
@@ -126,7 +125,7 @@ class _Cutter:
 
     def _next_statement(self, at: int) -> bool:
         """Tell whether a line starts a statement and stands no deeper than the head of the open one."""
-        return (self.tokens[at].column or 1) <= self.column and starts.statement(self.tokens, at)
+        return self.tokens[at].column <= self.column and starts.statement(self.tokens, at)
 
     def _item(self, kind: str) -> Item:
         """Take the tokens of one head or item, its continued lines included."""
@@ -177,7 +176,7 @@ class _Cutter:
     def _stray(self, token: Token, item: Item) -> None:
         """Leave out characters that can be in no statement; one report an item is enough."""
         if item.sound:
-            found, advice = starts.stray(str(token), self.source.text[token.end_pos or 0 :][:1])
+            found, advice = starts.stray(str(token), self.source.text[token.end_pos :][:1])
             self._fault("M113", token, found=found, advice=advice)
         item.sound = False
 
@@ -185,13 +184,13 @@ class _Cutter:
         """Close a text at the end of its line; a brace there was surely meant as one."""
         self._fault("M112", token)
         item.sound = False
-        item.tokens.append(Token.new_borrow_pos("STRING", str(token) + '"', token))
+        item.tokens.append(token.turned("STRING", f'{token}"'))
         brace = {"{": "LBRACE", "}": "CLOSE"}.get(str(token).rstrip()[-1:])
         if brace == "LBRACE":
-            item.tokens.append(Token.new_borrow_pos(brace, "{", token))
+            item.tokens.append(token.turned(brace, "{"))
         elif brace == "CLOSE":
             self.at -= 1
-            self.tokens[self.at] = Token.new_borrow_pos(brace, "}", token)
+            self.tokens[self.at] = token.turned(brace, "}")
 
     def _skip_nested(self) -> None:
         """Pass over a block inside a block: the brace that opens it is the one fault to report."""

@@ -1,18 +1,17 @@
 """Reading a file into its tree: every statement and item is parsed on its own, every fault is reported."""
 
-from collections.abc import Container, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
-
-from lark import Token, UnexpectedInput
-from lark.parsers.lalr_interactive_parser import InteractiveParser
 
 from ..text.diagnostic import Diagnostic, diagnose, order
 from ..text.source import Source, Span
 from . import tree, wording
-from .grammar import BUILDER, keywords, parser
+from .grammar import BUILDER
 from .lines import Block, Item, cut, span_of
+from .parsing import accepted, parse
 from .starts import STATEMENTS
+from .tokens import Token
 
 MOST_FAULTS = 100
 """Faults of one file that are reported."""
@@ -73,7 +72,7 @@ def _statement(block: Block, source: Source, faults: list[Diagnostic]) -> tree.S
     if isinstance(statement, tree.Grade):
         return replace(statement, bands=items)
     if isinstance(statement, tree.Entity):
-        return replace(statement, items=items)
+        return tree.Entity(statement.kind, statement.name, statement.base, items, statement.span)
     if isinstance(statement, tree.Law):
         return replace(statement, items=items)
     return None
@@ -98,7 +97,7 @@ def _rest_of(broken: Item | None, item: Item) -> bool:
     """Tell whether an item is rather the rest of the faulty one before it, as it stands deeper than its start."""
     if broken is None or not broken.tokens or not item.tokens:
         return False
-    return (item.tokens[0].column or 0) > (broken.tokens[0].column or 0)
+    return item.tokens[0].column > broken.tokens[0].column
 
 
 def _parse(item: Item, start: str, source: Source, faults: list[Diagnostic]) -> Any:
@@ -106,58 +105,27 @@ def _parse(item: Item, start: str, source: Source, faults: list[Diagnostic]) -> 
     tokens = item.tokens
     if not tokens or not item.bounded:
         return None
-    machine = _machine(start)
-    at = 0
-    try:
-        for token in tokens:
-            for part in _as_expected(token, machine):
-                machine.feed_token(part)
-            at += 1
-        return machine.feed_token(Token.new_borrow_pos("$END", "", tokens[-1]))
-    except UnexpectedInput:
-        if item.sound:
-            faults.append(_fault(tokens, at, start, source))
-        return None
-
-
-def _machine(start: str) -> InteractiveParser:
-    return parser().parse_interactive("", start=start)
-
-
-def _as_expected(token: Token, machine: InteractiveParser) -> Iterator[Token]:
-    """Give a token as the parser needs it.
-
-    A keyword counts as a name where only a name may stand, ``+-`` as two operators where no tolerance may.
-    """
-    table: Container[str] = machine.choices()  # type: ignore[no-untyped-call]
-    if token.type == "NAME":
-        keyword = keywords().get(str(token), "")
-        yield Token.new_borrow_pos(keyword, str(token), token) if keyword in table else token
-    elif token.type == "_PLUS_MINUS" and token.type not in table and len(token) == 2:
-        yield Token.new_borrow_pos("PLUS", "+", token)
-        yield Token.new_borrow_pos("MINUS", "-", token)
-    else:
-        yield token
+    found = parse(tokens, start)
+    if not isinstance(found, int):
+        return found
+    if item.sound:
+        faults.append(_fault(tokens, found, start, source))
+    return None
 
 
 def _fault(tokens: Sequence[Token], at: int, start: str, source: Source) -> Diagnostic:
     """Say what is wrong with the token at ``at``, or with the end of the item where there is none."""
-    # The parser that failed may have reduced before it noticed, so what was possible is asked of a new one.
-    machine = _machine(start)
-    for token in tokens[:at]:
-        for part in _as_expected(token, machine):
-            machine.feed_token(part)
-    accepted: set[str] = machine.accepts()  # type: ignore[no-untyped-call]
+    possible = accepted(tokens[:at], start)
     before, advice = wording.earlier(tokens, at, start)
     if advice:
         return _unexpected(tokens, before, advice, source)
     if at < len(tokens):
-        return _unexpected(tokens, at, wording.unexpected(tokens, at, start, accepted), source)
+        return _unexpected(tokens, at, wording.unexpected(tokens, at, start, possible), source)
     last = span_of(tokens[-1], source.name)
-    if "LBRACE" in accepted:
+    if "LBRACE" in possible:
         whole = span_of(tokens[0], source.name).to(last)
         return diagnose("M118", whole, what=wording.head_words(tokens))
-    advice = wording.cut_short(tokens, accepted)
+    advice = wording.cut_short(tokens, possible)
     after = wording.token_words(tokens[-1])
     return diagnose("M111", Span(last.file, last.end, last.end + 1), after=after, advice=advice)
 

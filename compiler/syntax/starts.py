@@ -5,7 +5,7 @@ Keywords are names too, so the word alone does not decide; the token or two afte
 
 from collections.abc import Sequence
 
-from lark import Token
+from .tokens import Token
 
 STATEMENTS = frozenset(["use", "material", "machine", "profile", "quantity", "setting", "grade", "merit", "law"])
 BLOCKS = frozenset(["material", "machine", "profile", "grade", "law"])

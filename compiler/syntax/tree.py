@@ -28,7 +28,11 @@ class Number:
     digits: str
     unit: str = ""
     span: Span = field(default=NOWHERE, compare=False, repr=False)
-    unit_span: Span = field(default=NOWHERE, compare=False, repr=False)
+
+    @property
+    def unit_span(self) -> Span:
+        """The place of the unit, which ends the number."""
+        return Span(self.span.file, max(self.span.end - len(self.unit), self.span.start), self.span.end)
 
 
 # ---- values

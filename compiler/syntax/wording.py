@@ -2,10 +2,9 @@
 
 from collections.abc import Sequence
 
-from lark import Token
-
 from .grammar import keywords, parser
 from .starts import BLOCKS, LAW_ITEMS
+from .tokens import Token
 
 _ITEMS = {
     "statement": "start with use, material, machine, profile, quantity, setting, grade, merit or law",

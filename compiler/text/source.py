@@ -1,6 +1,7 @@
 """Source files and places in them."""
 
 import bisect
+import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -20,6 +21,8 @@ class Span:
 
 NOWHERE = Span("", 0, 0)
 
+_LINE_END = re.compile("\n")
+
 
 @dataclass(frozen=True, slots=True)
 class Source:
@@ -32,7 +35,7 @@ class Source:
 
     def __post_init__(self) -> None:
         starts = [0]
-        starts.extend(i + 1 for i, c in enumerate(self.text) if c == "\n")
+        starts.extend(found.end() for found in _LINE_END.finditer(self.text))
         object.__setattr__(self, "line_starts", tuple(starts))
 
     def line_column(self, offset: int) -> tuple[int, int]:
