@@ -1,0 +1,156 @@
+"""Plans: the shortest way to evaluate some terms in a batch, from what is known of their kinds.
+
+A *register* is an array (2, rows) with the two ends of a term, lower first or upper first: a quotient of positive
+terms is one division of two registers of opposite order. Every short form gives the same bits as the careful function
+of ``kernels`` if the kinds are right; the kinds that do not follow from others are checked after each run.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .intervals import Floats, Interval
+from .kernels import RAW
+from .kinds import SEEN_LEAST
+from .terms import Term
+
+UNARY, MANY = -1, -2
+"""Stand for the second argument of an instruction with one argument, and with many."""
+
+_ONE = np.array(1.0)
+_LEAST = np.array(SEEN_LEAST)
+MOST_EXPANDED = 8
+"""Numbers of rows for which a plan keeps its constants at full width."""
+
+Key = tuple[Term, int]
+"""A term and its order: 0 for the lower end first, 1 for the upper end first."""
+
+
+def lesser(a: Floats, b: Floats, out: Floats) -> None:
+    """Take the lesser; numpy wants ``out`` by name."""
+    np.minimum(a, b, out=out)
+
+
+def greater(a: Floats, b: Floats, out: Floats) -> None:
+    """Take the greater."""
+    np.maximum(a, b, out=out)
+
+
+def flip(a: Floats, out: Floats) -> None:
+    """Change the order of the ends."""
+    out[:] = a[::-1]
+
+
+def carefully(operation: str, units: tuple[int, ...]) -> Callable[..., None]:
+    """Make an instruction of a careful operation."""
+    raw = RAW[operation]
+
+    def run(out: Floats, *arguments: Floats) -> None:
+        out[0], out[1] = raw(units, *[Interval(a, a) if a.ndim == 0 else Interval(a[0], a[1]) for a in arguments])
+
+    return run
+
+
+def mul_any(out: Floats, positive: Floats, reversed_: Floats, other: Floats) -> None:
+    """Multiply by a positive term, which is given in both orders."""
+    _span(out, positive * other, reversed_ * other)
+
+
+def div_any(out: Floats, other: Floats, positive: Floats, reversed_: Floats) -> None:
+    """Divide by a positive term, which is given in both orders."""
+    _span(out, other / positive, other / reversed_)
+
+
+def power_any(out: Floats, base: Floats, above: Floats, below: Floats) -> None:
+    """Raise to the one power where the base is above one, to the other where it is not."""
+    np.power(base, np.where(base >= _ONE, above, below), out)
+
+
+def _span(out: Floats, a: Floats, b: Floats) -> None:
+    np.minimum(a[0], b[0], out=out[0])
+    np.maximum(a[1], b[1], out=out[1])
+
+
+@dataclass(slots=True)
+class Run:
+    """What a plan evaluated in a batch: the ends of its terms. ``before`` is the run that it builds on."""
+
+    plan: "Plan"
+    ends: Floats
+    registers: list[Floats]
+    rows: int
+    before: "Run | None"
+
+    def raw(self, term: Term) -> Interval | None:
+        """Give the raw enclosure of a term, if it was evaluated."""
+        place = self.plan.place.get(term)
+        if place is None:
+            return None if self.before is None else self.before.raw(term)
+        found = self.registers[place[0]]
+        return Interval(found, found) if found.ndim == 0 else Interval(found[place[1]], found[1 - place[1]])
+
+
+@dataclass(slots=True)
+class Plan:
+    """Instructions for some terms.
+
+    The registers are first the slots that a run fills: variables, terms of which the kinds are checked, and others;
+    then registers of another run, constants that are one number, and constants with unlike ends. ``place`` finds the
+    register and the order of each term.
+    """
+
+    code: list[tuple[Any, int, Any, int]]
+    place: dict[Term, Key]
+    slots: int
+    order: NDArray[np.intp]
+    imports: list[int]
+    points: list[Floats]
+    pairs: list[tuple[float, float]]
+    checked: tuple[int, int]
+    with_zero: tuple[int, int]
+    low: Floats
+    high: Floats
+    _full: dict[int, list[Floats]] = field(default_factory=dict)
+
+    def run(self, rows: int, leaves: tuple[Floats, Floats] | None, before: Run | None) -> tuple[Run, bool]:
+        """Evaluate a batch; tell whether all kinds were right. ``leaves`` are the ends of variables (variables, rows)."""
+        ends = np.empty((self.slots, 2, rows))
+        if leaves is not None:
+            count = self.order.size
+            ends[:count, 0], ends[:count, 1] = leaves[0][self.order], leaves[1][self.order]
+        registers = list(ends)
+        if before is not None:
+            registers += [before.registers[i] for i in self.imports]
+        registers += self.points
+        registers += self._constants(rows)
+        for f, out, a, b in self.code:
+            if b >= 0:
+                f(registers[a], registers[b], registers[out])
+            elif b == UNARY:
+                f(registers[a], registers[out])
+            else:
+                f(registers[out], *[registers[i] for i in a])
+        return Run(self, ends, registers, rows, before), self._right(ends)
+
+    def _constants(self, rows: int) -> list[Floats]:
+        """Give the constants with unlike ends at full width: numpy takes half as long for arrays of one shape."""
+        found = self._full.get(rows)
+        if found is None:
+            if len(self._full) >= MOST_EXPANDED:
+                self._full.clear()
+            full = np.empty((len(self.pairs), 2, rows))
+            full[:] = np.array(self.pairs).reshape(-1, 2, 1)
+            found = self._full[rows] = list(full)
+        return found
+
+    def _right(self, ends: Floats) -> bool:
+        """Tell whether the kinds that were seen are right here too."""
+        part = ends[slice(*self.checked)]
+        if np.count_nonzero(part >= self.low) != part.size or np.count_nonzero(part <= self.high) != part.size:
+            return False
+        size = np.abs(ends[slice(*self.with_zero)])
+        small = np.count_nonzero(size < _LEAST)
+        return not small or small == size.size - np.count_nonzero(size)
