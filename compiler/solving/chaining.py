@@ -61,6 +61,12 @@ class Chain:
             case "pow" if slopes[1] is None:
                 power = terms.of("pow", (arguments[0], terms.sub(arguments[1], self.one)))
                 return self.times(terms.mul(terms.wide(arguments[1]), power), slopes[0])
+            case "min" | "max":
+                # What is greater is chosen as the other would be if it were less.
+                turned = arguments[::-1]
+                first, second = (arguments, turned) if operator == "min" else (turned, arguments)
+                chosen = [terms.careful("chosen", a) for a in (first, second)]
+                return self.plus(self.times(chosen[0], slopes[0]), self.times(chosen[1], slopes[1]))
         total: Slope = None
         for at, slope in enumerate(slopes):
             if slope is not None:

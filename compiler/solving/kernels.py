@@ -38,6 +38,7 @@ Raw = Callable[..., Interval]
 MOST_UNITS = 48
 """A term with more units than these is widened at once."""
 
+_POW = BARE["pow"].enclosure
 _SMALL = np.array(1e-290)
 _ONE = np.array(1.0)
 _INFINITY = np.array(np.inf)
@@ -68,8 +69,10 @@ def _settled(ok: Mask, lo: Floats, hi: Floats, careful: Callable[..., Interval],
     return where(ok, Interval(lo, hi), careful(*[widen(x, k) for x, k in zip(a, units, strict=True)]))
 
 
-def _normal(size: Floats) -> Mask:
-    return (size >= _SMALL) & (size < _INFINITY)
+def _bounded(lo: Floats, hi: Floats) -> Mask:
+    """Tell where ends are numbers, and none is an infinity on the wrong side; one on the right side is a limit."""
+    found: Mask = (lo < _INFINITY) & (hi > -_INFINITY)
+    return found
 
 
 # ---- sums
@@ -81,7 +84,7 @@ def _add(units: Units, a: Interval, b: Interval) -> Interval:
         wide_a, wide_b = (widen(x, k) for x, k in zip((a, b), units, strict=True))
         lo = np.where(_agree(a.lo, b.lo), lo, wide_a.lo + wide_b.lo)
         hi = np.where(_agree(a.hi, b.hi), hi, wide_a.hi + wide_b.hi)
-    ok = (np.abs(lo) < _INFINITY) & (np.abs(hi) < _INFINITY)
+    ok = _bounded(lo, hi)
     return _settled(ok, lo, hi, intervals.add, units, a, b)
 
 
@@ -93,7 +96,7 @@ def _agree(a: Floats, b: Floats) -> Mask:
 
 def _sub(units: Units, a: Interval, b: Interval) -> Interval:
     lo, hi = a.lo - b.hi, a.hi - b.lo
-    ok = (np.abs(lo) < _INFINITY) & (np.abs(hi) < _INFINITY)
+    ok = _bounded(lo, hi)
     return _settled(ok, lo, hi, intervals.sub, units, a, b)
 
 
@@ -106,9 +109,14 @@ def _mul(units: Units, a: Interval, b: Interval) -> Interval:
     lo, hi = _least(corners), _most(corners)
     sizes = [np.abs(c) for c in corners]
     ok = (_least(sizes) >= _SMALL) & (_most(sizes) < _INFINITY)
-    if not every(ok):
-        exact = [(s >= _SMALL) | (x == _ZERO) | (y == _ZERO) for s, (x, y) in zip(sizes, pairs, strict=True)]
-        ok = reduce(np.logical_and, exact) & (_most(sizes) < _INFINITY)
+    if every(ok):
+        return Interval(lo, hi)
+    none = [(x == _ZERO) | (y == _ZERO) for x, y in pairs]
+    # Zero times infinity is zero.
+    corners = [np.where(n, _ZERO, c) for n, c in zip(none, corners, strict=True)]
+    lo, hi = _least(corners), _most(corners)
+    ok = reduce(np.logical_and, [n | (s >= _SMALL) for n, s in zip(none, sizes, strict=True)])
+    ok &= _bounded(lo, hi) & (a.lo <= a.hi) & (b.lo <= b.hi)
     return _settled(ok, lo, hi, intervals.mul, units, a, b)
 
 
@@ -123,9 +131,10 @@ def _div(units: Units, a: Interval, b: Interval) -> Interval:
     lo, hi = np.minimum(corners[0], corners[1]), np.maximum(corners[2], corners[3])
     sizes = [np.abs(c) for c in corners]
     ok = (_least(sizes) >= _SMALL) & (_most(sizes) < _INFINITY) & (b.lo > _ZERO)
-    if not every(ok):
-        exact = [(s >= _SMALL) | (x == _ZERO) for s, (x, _) in zip(sizes, pairs, strict=True)]
-        ok = reduce(np.logical_and, exact) & (_most(sizes) < _INFINITY) & (b.lo > _ZERO) & (b.hi < _INFINITY)
+    if every(ok):
+        return Interval(lo, hi)
+    ok = reduce(np.logical_and, [(x == _ZERO) | (s >= _SMALL) for s, (x, _) in zip(sizes, pairs, strict=True)])
+    ok &= _bounded(lo, hi) & (b.lo > _ZERO) & (b.hi < _INFINITY) & (a.lo <= a.hi)
     return _settled(ok, lo, hi, intervals.div, units, a, b)
 
 
@@ -166,22 +175,22 @@ def _max(units: Units, a: Interval, b: Interval) -> Interval:
 
 
 def _sqrt(units: Units, a: Interval) -> Interval:
-    ok = (a.lo >= _ZERO) & (a.hi < _INFINITY)
+    ok = (a.lo >= _ZERO) & (a.lo < _INFINITY) & (a.hi >= _ZERO)
     return _settled(ok, np.sqrt(a.lo), np.sqrt(a.hi), intervals.sqrt, units, a)
 
 
 def _exp(units: Units, a: Interval) -> Interval:
     lo, hi = np.exp(a.lo), np.exp(a.hi)
-    return _settled(_normal(lo) & _normal(hi), lo, hi, intervals.exp, units, a)
+    return _settled((lo >= _SMALL) & _bounded(lo, hi), lo, hi, intervals.exp, units, a)
 
 
 def _log(units: Units, a: Interval) -> Interval:
-    ok = (a.lo > _ZERO) & (a.hi < _INFINITY)
+    ok = (a.lo > _ZERO) & (a.lo < _INFINITY) & (a.hi > _ZERO)
     return _settled(ok, np.log(a.lo), np.log(a.hi), intervals.log, units, a)
 
 
 def _power(units: Units, base: Interval, exponent: Interval) -> Interval:
-    return _powered(BARE["pow"].enclosure, units, base, exponent)
+    return _powered(_POW, units, base, exponent)
 
 
 def _powi(units: Units, base: Interval, exponent: Interval) -> Interval:
@@ -191,20 +200,32 @@ def _powi(units: Units, base: Interval, exponent: Interval) -> Interval:
 def _powered(careful: Callable[..., Interval], units: Units, base: Interval, exponent: Interval) -> Interval:
     """Raise to a power at the corner that is least and the one that is greatest, for exponents of one sign."""
     rising = exponent.lo >= _ZERO
-    ends = base
+    part = base
+    if careful is _POW and not every(base.lo >= _ZERO):
+        part = Interval(np.maximum(base.lo, _ZERO), base.hi)
+    ends = part
     if not every(rising):
-        ends = Interval(np.where(rising, base.lo, base.hi), np.where(rising, base.hi, base.lo))
+        ends = Interval(np.where(rising, part.lo, part.hi), np.where(rising, part.hi, part.lo))
+    one_sign = (rising | (exponent.hi <= _ZERO)) & (exponent.lo <= exponent.hi)
     lo = np.power(ends.lo, np.where(ends.lo >= _ONE, exponent.lo, exponent.hi))
     hi = np.power(ends.hi, np.where(ends.hi >= _ONE, exponent.hi, exponent.lo))
-    one_sign = rising | (exponent.hi <= _ZERO)
-    ok = (base.lo > _ZERO) & one_sign & _normal(lo) & _normal(hi)
+    ok = (part.lo >= _ZERO) & (part.hi > _ZERO) & one_sign
+    ok &= (lo >= _SMALL) & (hi >= _SMALL) & _bounded(lo, hi)
     if not every(ok):
-        exact = [_normal(p) | ((x == _ZERO) & (exponent.lo > _ZERO)) for p, x in ((lo, ends.lo), (hi, ends.hi))]
-        ok = (base.lo >= _ZERO) & one_sign & exact[0] & exact[1]
+        # Zero to a positive power is zero; to a negative one it is a limit, but for the base [0, 0].
+        exact = [(p >= _SMALL) | ((x == _ZERO) & (exponent.lo > _ZERO)) for p, x in ((lo, ends.lo), (hi, ends.hi))]
+        ok = (part.lo >= _ZERO) & (part.hi >= _ZERO) & one_sign
+        ok &= exact[0] & exact[1] & _bounded(lo, hi)
     return _settled(ok, lo, hi, careful, units, base, exponent)
 
 
 # ---- functions that enclose by themselves
+
+
+def _chosen(units: Units, a: Interval, b: Interval) -> Interval:
+    """Give the slope of the lesser of a and b with regard to a: one where a is less, zero where it is more."""
+    lo, hi = (a.hi < b.lo).astype(np.float64), (a.lo <= b.hi).astype(np.float64)
+    return _settled((a.lo <= a.hi) & (b.lo <= b.hi), lo, hi, lambda *_: intervals.ENTIRE, units, a, b)
 
 
 def _bare(name: str) -> Raw:
@@ -230,6 +251,7 @@ RAW: dict[str, Raw] = {
     "log": _log,
     "pow": _power,
     "powi": _powi,
+    "chosen": _chosen,
     "widen": lambda units, a: widen(a, units[0]),
 }
 """The operations on raw enclosures by name."""

@@ -128,7 +128,7 @@ def kind_of(operation: str, kinds: Sequence[Known], fixed: Sequence[Interval | N
             return _kind(1 if a.least > 1 else -1 if a.most < 1 else 0, False, 1e-17, max(abs(math.log(a.least)), abs(math.log(a.most)), 1.0))
         case "pow" | "powi":
             return _power(a, fixed[1])
-        case "slope min 0" | "slope min 1" | "slope max 0" | "slope max 1":
+        case "chosen":
             return Kind(1, False, 1.0, 1.0)
         case "slope abs 0":
             return Kind(0, True, 1.0, 1.0)

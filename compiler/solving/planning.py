@@ -7,7 +7,7 @@ import numpy as np
 
 from .kernels import factors
 from .kinds import Kind, Known, bounds, cancels
-from .plans import MANY, UNARY, Key, Plan, carefully, div_any, flip, greater, lesser, mul_any, power_any
+from .plans import MANY, UNARY, Key, Plan, carefully, chosen, div_any, flip, greater, lesser, mul_any, power_any, widen_any
 from .terms import Term, Terms
 
 _IMPORT, _POINT, _PAIR = 1 << 20, 2 << 20, 3 << 20
@@ -183,6 +183,9 @@ class Planner:
                 return self._unary(np.abs if operation == "abs" else np.square, t, a, int(signs[0] < 0))
             case "sqrt" | "exp" | "log":
                 return self._unary(_FUNCTIONS[operation], t, a)
+            case "chosen":
+                self.code.append((chosen, self._slot(t, 0), (self._get(a, 0), self._get(b, 0)), MANY))
+                return True
             case "pow" | "powi":
                 return self._power(t, a, b, kinds[0])
         return False
@@ -194,8 +197,10 @@ class Planner:
     def _widen(self, t: Term, a: Term, sign: int) -> bool:
         down, up = factors(self.terms.units[a])
         if not sign:
-            registers = self._pair((down, up)), self._pair((up, down)), self._get(a, 0)
-            self.code.append((mul_any, self._slot(t, 0), registers, MANY))
+            order = self._better((a, 0))
+            outwards = self._pair((1.0, -1.0) if order else (-1.0, 1.0))
+            registers = self._get(a, order), self._pair((up - 1, up - 1)), outwards
+            self.code.append((widen_any, self._slot(t, order), registers, MANY))
             return True
         order = self._better((a, 0))
         ends = (down, up) if (sign > 0) != bool(order) else (up, down)

@@ -64,9 +64,24 @@ def div_any(out: Floats, other: Floats, positive: Floats, reversed_: Floats) -> 
     _span(out, other / positive, other / reversed_)
 
 
+def widen_any(out: Floats, a: Floats, error: Floats, outwards: Floats) -> None:
+    """Widen a term of any sign: multiply an end by one plus the error if that is outwards, else by one less it."""
+    factor = np.copysign(error, a)
+    np.multiply(factor, outwards, factor)
+    np.add(factor, _ONE, factor)
+    np.multiply(a, factor, out)
+
+
 def power_any(out: Floats, base: Floats, above: Floats, below: Floats) -> None:
     """Raise to the one power where the base is above one, to the other where it is not."""
     np.power(base, np.where(base >= _ONE, above, below), out)
+
+
+def chosen(out: Floats, a: Floats, b: Floats) -> None:
+    """Tell where one term is the lesser of two: surely, and perhaps."""
+    (a_low, a_high), (b_low, b_high) = ((x, x) if x.ndim == 0 else (x[0], x[1]) for x in (a, b))
+    np.less(a_high, b_low, out=out[0])
+    np.less_equal(a_low, b_high, out=out[1])
 
 
 def _span(out: Floats, a: Floats, b: Floats) -> None:
