@@ -64,8 +64,8 @@ class Chain:
             case "min" | "max":
                 # What is greater is chosen as the other would be if it were less.
                 turned = arguments[::-1]
-                first, second = (arguments, turned) if operator == "min" else (turned, arguments)
-                chosen = [terms.careful("chosen", a) for a in (first, second)]
+                both = (arguments, turned) if operator == "min" else (turned, arguments)
+                chosen = [terms.careful("chosen", pair) for pair in both]
                 return self.plus(self.times(chosen[0], slopes[0]), self.times(chosen[1], slopes[1]))
         total: Slope = None
         for at, slope in enumerate(slopes):

@@ -62,7 +62,9 @@ def widen(a: Interval, units: int) -> Interval:
     return Interval(np.minimum(a.lo * down, a.lo * up), np.maximum(a.hi * down, a.hi * up))
 
 
-def _settled(ok: Mask, lo: Floats, hi: Floats, careful: Callable[..., Interval], units: Units, *a: Interval) -> Interval:
+def _settled(
+    ok: Mask, lo: Floats, hi: Floats, careful: Callable[..., Interval], units: Units, *a: Interval
+) -> Interval:
     """Take ``lo`` and ``hi`` in ordinary rows, and in the others what the careful function says."""
     if every(ok):
         return Interval(lo, hi)

@@ -9,9 +9,7 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
-import numpy as np
-
-from .intervals import Floats, Interval
+from .intervals import Interval
 
 _LEAST, _MOST = 1e-280, 1e280
 _NARROWEST = 2.0**-54
@@ -72,7 +70,9 @@ def seen(least: float, most: float, nearest: float) -> Seen:
 def kind_of_seen(found: Seen) -> Known:
     """Tell the kind of a term whose ends were seen, with room for others."""
     least, most, nearest = found
-    if not (math.isfinite(least) and math.isfinite(most)) or nearest < (1e-250 if least > 0 or most < 0 else SEEN_LEAST):
+    if not (math.isfinite(least) and math.isfinite(most)) or nearest < (
+        1e-250 if least > 0 or most < 0 else SEEN_LEAST
+    ):
         return None
     sign = 1 if least >= 0 else -1 if most <= 0 else 0
     size = max(abs(least), abs(most)) * _SLACK or 1.0
@@ -125,7 +125,12 @@ def kind_of(operation: str, kinds: Sequence[Known], fixed: Sequence[Interval | N
             if not (a.strict and a.sign == 1):
                 return None
             # The logarithm of the number next to one is 1e-16.
-            return _kind(1 if a.least > 1 else -1 if a.most < 1 else 0, False, 1e-17, max(abs(math.log(a.least)), abs(math.log(a.most)), 1.0))
+            return _kind(
+                1 if a.least > 1 else -1 if a.most < 1 else 0,
+                False,
+                1e-17,
+                max(abs(math.log(a.least)), abs(math.log(a.most)), 1.0),
+            )
         case "pow" | "powi":
             return _power(a, fixed[1])
         case "chosen":

@@ -20,7 +20,6 @@ _VAGUE = 1e-60
 """If numbers smaller than this follow to be possible, what was seen is checked instead."""
 
 
-
 class Before(Protocol):
     """A run that another builds on; it is sound if its kinds were right."""
 
@@ -50,10 +49,7 @@ class Knowledge:
         """Evaluate terms in a batch; tell whether the kinds were right. ``key`` stands for the terms wanted."""
         imported = None if before is None else before.run.plan
         if leaves is not None and not all(t in self._seen for t in self.leaves):
-            ends = np.concatenate(leaves, axis=1)
-            sizes = np.where(ends == 0, np.inf, np.abs(ends))
-            for t, *found in zip(self.leaves, *(a.tolist() for a in (ends.min(1), ends.max(1), sizes.min(1))), strict=True):
-                self._take(t, seen(*found))
+            self._take(self.leaves, np.concatenate(leaves, axis=1))
             self._forget()
         if before is None or before.sound:
             plan, fresh = self._plan(key, wanted, imported, careful=False)
@@ -72,21 +68,21 @@ class Knowledge:
 
     # ---- kinds
 
-    def _take(self, t: Term, found: Seen) -> None:
-        known = self._seen.get(t)
-        self._seen[t] = found if known is None else known | found
+    def _take(self, terms: Sequence[Term], ends: Floats) -> None:
+        """Note the ends (terms, any) that were seen of some terms."""
+        if not ends.size:
+            return
+        sizes = np.abs(ends)
+        sizes[sizes == 0] = np.inf
+        for t, *found in zip(terms, *(a.tolist() for a in (ends.min(1), ends.max(1), sizes.min(1))), strict=True):
+            known = self._seen.get(t)
+            self._seen[t] = seen(*found) if known is None else known | seen(*found)
 
     def _look_at(self, run: Run, terms: Sequence[Term]) -> None:
         """Take in what a run shows of some terms, and forget the plans that it changes."""
         before = {t: self._kinds.get(t) for t in terms}
         slots = np.array([run.plan.place[t][0] for t in terms], dtype=np.intp)
-        if not run.rows:
-            return
-        ends = run.ends[slots].reshape(slots.size, -1)
-        sizes = np.abs(ends)
-        sizes[sizes == 0] = np.inf
-        for t, *found in zip(terms, *(a.tolist() for a in (ends.min(1), ends.max(1), sizes.min(1))), strict=True):
-            self._take(t, seen(*found))
+        self._take(terms, run.ends[slots].reshape(slots.size, 2 * run.rows))
         if any(self._kind(t, self._inferred.get(t))[0] != kind for t, kind in before.items()):
             self._forget()
 
@@ -185,4 +181,3 @@ class Knowledge:
             marked.update(arguments)
         found.reverse()
         return found
-

@@ -7,7 +7,21 @@ import numpy as np
 
 from .kernels import factors
 from .kinds import Kind, Known, bounds, cancels
-from .plans import MANY, UNARY, Key, Plan, carefully, chosen, div_any, flip, greater, lesser, mul_any, power_any, widen_any
+from .plans import (
+    MANY,
+    UNARY,
+    Key,
+    Plan,
+    carefully,
+    chosen,
+    div_any,
+    flip,
+    greater,
+    lesser,
+    mul_any,
+    power_any,
+    widen_any,
+)
 from .terms import Term, Terms
 
 _IMPORT, _POINT, _PAIR = 1 << 20, 2 << 20, 3 << 20

@@ -131,7 +131,7 @@ class Plan:
     _full: dict[int, list[Floats]] = field(default_factory=dict)
 
     def run(self, rows: int, leaves: tuple[Floats, Floats] | None, before: Run | None) -> tuple[Run, bool]:
-        """Evaluate a batch; tell whether all kinds were right. ``leaves`` are the ends of variables (variables, rows)."""
+        """Evaluate a batch; tell whether all kinds were right. ``leaves`` are low and high ends (variables, rows)."""
         ends = np.empty((self.slots, 2, rows))
         if leaves is not None:
             count = self.order.size

@@ -13,11 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..network.graph import Network
-from .knowing import Knowledge
-from .operators import BARE, Interval, Operator
 from .chaining import Chain, Slope
 from .intervals import ENTIRE, every, where
 from .kernels import widen
+from .knowing import Knowledge
+from .operators import BARE, Interval, Operator
 from .plans import Run
 from .terms import Term, Terms
 
@@ -241,9 +241,7 @@ class Tape:
             run, sound = self._knowledge.run(("enclosures", key), wanted, rows, (ends[0], ends[1]))
         return Enclosures(self, run, sound)
 
-    def slopes(
-        self, enclosures: Enclosures, wanted: Sequence[int], *, outputs: Iterable[int] | None = None
-    ) -> Slopes:
+    def slopes(self, enclosures: Enclosures, wanted: Sequence[int], *, outputs: Iterable[int] | None = None) -> Slopes:
         """Enclose the slope of nodes with regard to the variables ``wanted``, where they are defined."""
         key = None if outputs is None else tuple(sorted(set(outputs)))
         nodes = range(self.node_count) if key is None else key
@@ -270,12 +268,15 @@ class Tape:
         """Give the enclosure of a term in a run; one row where it does not move."""
         fixed = self.terms.fixed.get(term)
         if fixed is not None:
-            return widen(fixed, self.terms.units[term])
+            return self.terms.fixed[self.terms.wide(term)]
         found = run.raw(self.terms.wide(term))
         if found is not None:
             return found
         found = run.raw(term)
-        return _NOTHING if found is None else widen(found, self.terms.units[term])
+        if found is None:
+            return _NOTHING
+        with np.errstate(over="ignore"):
+            return widen(found, self.terms.units[term])
 
     def partial(self, enclosures: Enclosures) -> list[tuple[int, str, tuple[int, ...]]]:
         """List the operations (node, operator, arguments) that may be undefined somewhere in a batch."""
