@@ -13,7 +13,7 @@ from .intervals import Interval
 
 _LEAST, _MOST = 1e-280, 1e280
 _NARROWEST = 2.0**-54
-SEEN_LEAST = 1e-100
+SEEN_LEAST = 1e-130
 """Numbers but zero that are seen are at least so large, or of no kind."""
 _SLACK = 4.0
 

@@ -1,7 +1,7 @@
 """What a tape has come to know of its terms, and the plans made from it.
 
-The first run of a plan looks at what is not known yet. Where a batch turns out to be unlike those before, it is
-evaluated again by the careful functions, and what was thought to be known is given up; the results are the same bits.
+The first run of a plan shows what is not known yet. Where a batch turns out to be unlike those before, it is evaluated
+again by the careful functions, and what was thought to be known is given up; the results are the same bits.
 """
 
 from collections.abc import Sequence
@@ -9,9 +9,10 @@ from typing import Protocol
 
 import numpy as np
 
+from .forms import Forms
 from .intervals import Floats
 from .kinds import Kind, Known, Seen, cancels, certifies, kind_of, kind_of_fixed, kind_of_seen, seen
-from .planning import Planner
+from .planning import plan_of
 from .plans import Plan, Run
 from .terms import Term, Terms
 
@@ -36,7 +37,9 @@ class Knowledge:
         self._kinds: dict[Term, Known] = {}
         self._inferred: dict[Term, Known] = {}
         self._checked: set[Term] = set()
-        self._plans: dict[tuple[object, ...], tuple[Plan, list[Term], Plan | None]] = {}
+        self._forms = Forms(terms)
+        self._plans: dict[tuple[object, ...], tuple[Plan, Plan | None]] = {}
+        self._fresh: dict[int, list[Term]] = {}
 
     def run(
         self,
@@ -47,26 +50,25 @@ class Knowledge:
         before: Before | None = None,
     ) -> tuple[Run, bool]:
         """Evaluate terms in a batch; tell whether the kinds were right. ``key`` stands for the terms wanted."""
-        imported = None if before is None else before.run.plan
+        base = None if before is None else before.run
         if leaves is not None and not all(t in self._seen for t in self.leaves):
-            self._take(self.leaves, np.concatenate(leaves, axis=1))
+            self._take(self.leaves, np.concatenate(np.broadcast_arrays(*leaves), axis=1))
             self._forget()
-        if before is None or before.sound:
-            plan, fresh = self._plan(key, wanted, imported, careful=False)
-            found, right = plan.run(rows, leaves, None if before is None else before.run)
+        trusted = before is None or before.sound
+        if trusted:
+            plan = self._plan(key, wanted, base, careful=False)
+            found, right = plan.run(rows, leaves, base)
             if right:
-                if fresh:
-                    self._look_at(found, fresh)
-                    fresh.clear()
+                self._learn(found)
                 return found, True
-        plan, _ = self._plan(key, wanted, imported, careful=True)
-        found, _ = plan.run(rows, leaves, None if before is None else before.run)
-        if before is None or before.sound:
-            self._look_at(found, [t for t, (at, _) in plan.place.items() if t in self._seen and at < plan.slots])
+        plan = self._plan(key, wanted, base, careful=True)
+        found, _ = plan.run(rows, leaves, base)
+        if trusted:
+            self._look_at(found, [t for t, (at, _) in plan.place.items() if t in self._seen and at >= 0])
             self._forget()
         return found, False
 
-    # ---- kinds
+    # ---- what was seen
 
     def _take(self, terms: Sequence[Term], ends: Floats) -> None:
         """Note the ends (terms, any) that were seen of some terms."""
@@ -79,18 +81,37 @@ class Knowledge:
             self._seen[t] = seen(*found) if known is None else known | seen(*found)
 
     def _look_at(self, run: Run, terms: Sequence[Term]) -> None:
-        """Take in what a run shows of some terms, and forget the plans that it changes."""
-        before = {t: self._kinds.get(t) for t in terms}
         slots = np.array([run.plan.place[t][0] for t in terms], dtype=np.intp)
         self._take(terms, run.ends[slots].reshape(slots.size, 2 * run.rows))
-        if any(self._kind(t, self._inferred.get(t))[0] != kind for t, kind in before.items()):
-            self._forget()
+
+    def _learn(self, run: Run) -> None:
+        """Look at what a first run shows; where that tells more, the plan is made anew when it is next asked for.
+
+        Other plans stay right. None of them has a term that is first seen here, and whatever builds on this run is
+        within what was seen.
+        """
+        fresh = self._fresh.get(id(run.plan))
+        if not fresh or not run.rows:
+            return
+        del self._fresh[id(run.plan)]
+        self._look_at(run, fresh)
+        changed = False
+        for t in fresh:
+            before = self._inferred.pop(t), self._kinds.pop(t)
+            self._know(t)
+            if (self._inferred[t], self._kinds[t]) != before:
+                changed = True
+        if changed:
+            for t in fresh:
+                self._forms.chosen.pop(t, None)
+            for kept in [k for k, (plan, _) in self._plans.items() if plan is run.plan]:
+                del self._plans[kept]
 
     def _forget(self) -> None:
-        self._kinds.clear()
-        self._inferred.clear()
-        self._checked.clear()
-        self._plans.clear()
+        for part in (self._kinds, self._inferred, self._checked, self._plans, self._fresh, self._forms.chosen):
+            part.clear()
+
+    # ---- kinds
 
     def _kind(self, t: Term, inferred: Known) -> tuple[Known, bool]:
         """Give the kind of a term, and tell whether it has to be checked."""
@@ -107,77 +128,81 @@ class Knowledge:
 
     def _know(self, t: Term) -> None:
         """Find the kind of a term from those of its arguments."""
-        if t in self._inferred:
-            return
         terms = self.terms
-        if t in terms.fixed:
-            self._inferred[t] = self._kinds[t] = kind_of_fixed(terms.fixed[t])
+        fixed = terms.fixed.get(t)
+        if fixed is not None:
+            self._inferred[t] = self._kinds[t] = kind_of_fixed(fixed)
             return
-        arguments, inferred = terms.arguments[t], None
-        kinds, fixed = [self._kinds[a] for a in arguments], [terms.fixed.get(a) for a in arguments]
+        arguments, operation, inferred = terms.arguments[t], terms.operation[t], None
+        kinds = [self._kinds[a] for a in arguments]
         if arguments:
-            inferred = kind_of(terms.operation[t], kinds, fixed)
+            inferred = kind_of(operation, kinds, [terms.fixed.get(a) for a in arguments])
         kind, checked = self._kind(t, inferred)
-        if inferred is None and kind is not None and kind.strict and certifies(terms.operation[t], kinds, fixed):
-            inferred = kind
+        if inferred is None and kind is not None and kind.strict:
+            if certifies(operation, kinds, [terms.fixed.get(a) for a in arguments]):
+                inferred = kind
         self._inferred[t], self._kinds[t] = inferred, kind
         if checked:
             self._checked.add(t)
 
-    # ---- plans
-
-    def _plan(
-        self, key: tuple[object, ...], wanted: Sequence[Term], imported: Plan | None, careful: bool
-    ) -> tuple[Plan, list[Term]]:
-        """Give the plan for terms, and those of which the first run shows what is not known."""
-        key = (*key, id(imported), careful)
-        found = self._plans.get(key)
-        if found is None:
-            if len(self._plans) >= MOST_PLANS:
-                self._plans.clear()
-            reached = self._reached(wanted)
-            kinds: dict[Term, Known] = dict.fromkeys([*reached, *self.leaves])
-            inferred = kinds
-            if not careful:
-                for t in (*self.leaves, *reached):
-                    self._know(t)
-                kinds, inferred = self._kinds, self._inferred
-            needed = self._needed(wanted, reached, imported, careful)
-            leaves = self.leaves if imported is None else ()
-            planner = Planner(self.terms, kinds, inferred, leaves, imported)
-            plan = planner.make(needed, set() if careful else self._checked)
-            fresh = [] if careful else [t for t in needed if t not in self._seen]
-            # The other plan is kept, so that no later one can come by the same identity.
-            found = self._plans[key] = (plan, fresh, imported)
-        return found[0], found[1]
-
-    def _reached(self, wanted: Sequence[Term]) -> list[Term]:
-        """List, in order, the terms that some may need, with the fixed ones and those of another plan."""
-        terms, reached, open_ = self.terms, set(wanted), list(wanted)
+    def _know_all(self, wanted: Sequence[Term]) -> None:
+        """Find the kinds of some terms, and of all that they are made from."""
+        terms, known = self.terms, self._inferred
+        unknown, open_ = set(), [t for t in (*self.leaves, *wanted) if t not in known]
         while open_:
             t = open_.pop()
-            arguments = terms.arguments[t]
-            if terms.operation[t] == "add":
-                arguments += tuple(terms.wide(a) for a in arguments)
-            for a in arguments:
-                if a not in reached:
-                    reached.add(a)
-                    open_.append(a)
-        return sorted(reached)
+            if t not in unknown:
+                unknown.add(t)
+                arguments = terms.arguments[t]
+                if terms.operation[t] == "add":
+                    arguments += (terms.wide(arguments[0]), terms.wide(arguments[1]))
+                open_ += [a for a in arguments if a not in known]
+        for t in sorted(unknown):
+            self._know(t)
 
-    def _needed(self, wanted: Sequence[Term], reached: list[Term], imported: Plan | None, careful: bool) -> list[Term]:
+    # ---- plans
+
+    def _plan(self, key: tuple[object, ...], wanted: Sequence[Term], base: Run | None, careful: bool) -> Plan:
+        imported = None if base is None else base.plan
+        key = (*key, id(imported), careful)
+        found = self._plans.get(key)
+        if found is not None:
+            return found[0]
+        if len(self._plans) >= MOST_PLANS:
+            self._plans.clear()
+            self._fresh.clear()
+        leaves = self.leaves if imported is None else ()
+        if careful:
+            needed = self._needed(wanted, imported, careful)
+            kinds: dict[Term, Known] = dict.fromkeys((*needed, *leaves))
+            plan = plan_of(self.terms, needed, self._forms.careful, kinds, set(), leaves, imported)
+        else:
+            self._know_all(wanted)
+            needed = self._needed(wanted, imported, careful)
+            kinds, inferred, forms = self._kinds, self._inferred, self._forms
+            plan = plan_of(
+                self.terms, needed, lambda t: forms.of(t, kinds, inferred), kinds, self._checked, leaves, imported
+            )
+            self._fresh[id(plan)] = [t for t in needed if t not in self._seen]
+        # The other plan is kept, so that no later one can come by the same identity.
+        self._plans[key] = plan, imported
+        return plan
+
+    def _needed(self, wanted: Sequence[Term], imported: Plan | None, careful: bool) -> list[Term]:
         """List, in order, the terms that have to be evaluated."""
-        terms, marked, found = self.terms, set(wanted), []
+        terms = self.terms
         known = {} if imported is None else imported.place
-        for t in reversed(reached):
-            if t not in marked or t in terms.fixed or t in known or terms.operation[t] == "leaf":
+        found: set[Term] = set()
+        open_ = list(wanted)
+        while open_:
+            t = open_.pop()
+            if t in found or t in terms.fixed or t in known or terms.operation[t] == "leaf":
                 continue
-            found.append(t)
+            found.add(t)
             arguments = terms.arguments[t]
             if terms.operation[t] == "add" and not careful and self._inferred[t] is not None:
-                first, second = (self._kinds[a] for a in arguments)
-                if cancels(first, second):
-                    arguments = tuple(terms.wide(a) for a in arguments)
-            marked.update(arguments)
-        found.reverse()
-        return found
+                first, second = arguments
+                if cancels(self._kinds[first], self._kinds[second]):
+                    arguments = terms.wide(first), terms.wide(second)
+            open_ += arguments
+        return sorted(found)

@@ -17,16 +17,12 @@ from .kernels import RAW
 from .kinds import SEEN_LEAST
 from .terms import Term
 
-UNARY, MANY = -1, -2
-"""Stand for the second argument of an instruction with one argument, and with many."""
-
 _ONE = np.array(1.0)
 _LEAST = np.array(SEEN_LEAST)
 MOST_EXPANDED = 8
 """Numbers of rows for which a plan keeps its constants at full width."""
 
-Key = tuple[Term, int]
-"""A term and its order: 0 for the lower end first, 1 for the upper end first."""
+_EMPTY = np.zeros(0)
 
 
 def lesser(a: Floats, b: Floats, out: Floats) -> None:
@@ -79,9 +75,8 @@ def power_any(out: Floats, base: Floats, above: Floats, below: Floats) -> None:
 
 def chosen(out: Floats, a: Floats, b: Floats) -> None:
     """Tell where one term is the lesser of two: surely, and perhaps."""
-    (a_low, a_high), (b_low, b_high) = ((x, x) if x.ndim == 0 else (x[0], x[1]) for x in (a, b))
-    np.less(a_high, b_low, out=out[0])
-    np.less_equal(a_low, b_high, out=out[1])
+    np.less(a[1] if a.ndim else a, b[0] if b.ndim else b, out=out[0])
+    np.less_equal(a[0] if a.ndim else a, b[1] if b.ndim else b, out=out[1])
 
 
 def _span(out: Floats, a: Floats, b: Floats) -> None:
@@ -110,20 +105,19 @@ class Run:
 
 @dataclass(slots=True)
 class Plan:
-    """Instructions for some terms.
+    """Instructions for some terms: a function, the register of its result, and the registers of its arguments.
 
-    The registers are first the slots that a run fills: variables, terms of which the kinds are checked, and others;
-    then registers of another run, constants that are one number, and constants with unlike ends. ``place`` finds the
-    register and the order of each term.
+    The registers are the slots that a run fills: variables, terms of which the kinds are checked, and others; and from
+    the end, with negative numbers, constants and registers of another run. ``place`` finds the register and the order
+    of each term.
     """
 
-    code: list[tuple[Any, int, Any, int]]
-    place: dict[Term, Key]
+    code: list[tuple[Any, int, Any, Any]]
+    place: dict[Term, tuple[int, int]]
     slots: int
     order: NDArray[np.intp]
-    imports: list[int]
-    points: list[Floats]
-    pairs: list[tuple[float, float]]
+    imports: list[tuple[int, int]]
+    constants: list[tuple[int, tuple[float, float]]]
     checked: tuple[int, int]
     with_zero: tuple[int, int]
     low: Floats
@@ -137,28 +131,32 @@ class Plan:
             count = self.order.size
             ends[:count, 0], ends[:count, 1] = leaves[0][self.order], leaves[1][self.order]
         registers = list(ends)
+        registers += self._last(rows)
         if before is not None:
-            registers += [before.registers[i] for i in self.imports]
-        registers += self.points
-        registers += self._constants(rows)
+            for own, other in self.imports:
+                registers[own] = before.registers[other]
         for f, out, a, b in self.code:
-            if b >= 0:
-                f(registers[a], registers[b], registers[out])
-            elif b == UNARY:
+            if b is None:
                 f(registers[a], registers[out])
-            else:
+            elif b == ():
                 f(registers[out], *[registers[i] for i in a])
+            else:
+                f(registers[a], registers[b], registers[out])
         return Run(self, ends, registers, rows, before), self._right(ends)
 
-    def _constants(self, rows: int) -> list[Floats]:
-        """Give the constants with unlike ends at full width: numpy takes half as long for arrays of one shape."""
+    def _last(self, rows: int) -> list[Floats]:
+        """Give the registers from the end, those of another run yet empty.
+
+        A constant with unlike ends is given at full width: numpy takes half as long for arrays of one shape.
+        """
         found = self._full.get(rows)
         if found is None:
             if len(self._full) >= MOST_EXPANDED:
                 self._full.clear()
-            full = np.empty((len(self.pairs), 2, rows))
-            full[:] = np.array(self.pairs).reshape(-1, 2, 1)
-            found = self._full[rows] = list(full)
+            found = [_EMPTY] * (len(self.constants) + len(self.imports))
+            for at, (first, last) in self.constants:
+                found[at] = np.array(first) if first == last else np.repeat([[first], [last]], rows, axis=1)
+            self._full[rows] = found
         return found
 
     def _right(self, ends: Floats) -> bool:

@@ -96,7 +96,7 @@ def carefully(tape: Tape, box: Box) -> Enclosures:
     """Enclose by the careful functions alone."""
     tape._knowledge._forget()
     wanted = [t for t in tape.term_of if t not in tape.terms.fixed]
-    plan, _ = tape._knowledge._plan((), wanted, None, careful=True)
+    plan = tape._knowledge._plan((), wanted, None, careful=True)
     with np.errstate(all="ignore"):
         run, _ = plan.run(box[0].shape[1], (box[0][tape._moving], box[1][tape._moving]), None)
     return Enclosures(tape, run, False)
