@@ -47,17 +47,14 @@ class Forms:
         units = tuple(self.terms.units[a] for a in arguments)
         return Form(carefully(self.terms.operation[t], units), 0, tuple((a, 0) for a in arguments), False)
 
-    def of(self, t: Term, kinds: Mapping[Term, Known], inferred: Mapping[Term, Known]) -> Form:
+    def choose(self, t: Term, kinds: Mapping[Term, Known], inferred: Mapping[Term, Known]) -> None:
         """Choose the form of a term, after those of its arguments."""
-        found = self.chosen.get(t)
-        if found is None:
-            form = None
-            if inferred[t] is not None:
-                known = [k for a in self.terms.arguments[t] if (k := kinds[a]) is not None]
-                form = self._short(t, known)
-            found = self.chosen[t] = form or self.careful(t)
-            self.order[t] = found.order
-        return found
+        form = None
+        if inferred[t] is not None:
+            known = [k for a in self.terms.arguments[t] if (k := kinds[a]) is not None]
+            form = self._short(t, known)
+        found = self.chosen[t] = form or self.careful(t)
+        self.order[t] = found.order
 
     # ---- orders
 

@@ -17,15 +17,17 @@ from .plans import Plan, Run
 from .terms import Term, Terms
 
 MOST_PLANS = 256
+OFTEN = 3
+"""Uses after which a plan is made anew if its first run has taught something."""
 _VAGUE = 1e-60
 """If numbers smaller than this follow to be possible, what was seen is checked instead."""
 
 
 class Before(Protocol):
-    """A run that another builds on; it is sound if its kinds were right."""
+    """A run that another builds on, and the age in which its kinds were right; -1 if they were not."""
 
     run: Run
-    sound: bool
+    age: int
 
 
 class Knowledge:
@@ -40,6 +42,8 @@ class Knowledge:
         self._forms = Forms(terms)
         self._plans: dict[tuple[object, ...], tuple[Plan, Plan | None]] = {}
         self._fresh: dict[int, list[Term]] = {}
+        self._settled: set[Term] = set()
+        self._age = 0
 
     def run(
         self,
@@ -48,25 +52,28 @@ class Knowledge:
         rows: int,
         leaves: tuple[Floats, Floats] | None,
         before: Before | None = None,
-    ) -> tuple[Run, bool]:
-        """Evaluate terms in a batch; tell whether the kinds were right. ``key`` stands for the terms wanted."""
+    ) -> tuple[Run, int]:
+        """Evaluate terms in a batch; tell in which age the kinds were right, or -1.
+
+        ``key`` stands for the terms wanted.
+        """
         base = None if before is None else before.run
         if leaves is not None and not all(t in self._seen for t in self.leaves):
             self._take(self.leaves, np.concatenate(np.broadcast_arrays(*leaves), axis=1))
             self._forget()
-        trusted = before is None or before.sound
+        trusted = before is None or before.age == self._age
         if trusted:
             plan = self._plan(key, wanted, base, careful=False)
             found, right = plan.run(rows, leaves, base)
             if right:
                 self._learn(found)
-                return found, True
+                return found, self._age
         plan = self._plan(key, wanted, base, careful=True)
         found, _ = plan.run(rows, leaves, base)
         if trusted:
             self._look_at(found, [t for t, (at, _) in plan.place.items() if t in self._seen and at >= 0])
             self._forget()
-        return found, False
+        return found, -1
 
     # ---- what was seen
 
@@ -85,31 +92,42 @@ class Knowledge:
         self._take(terms, run.ends[slots].reshape(slots.size, 2 * run.rows))
 
     def _learn(self, run: Run) -> None:
-        """Look at what a first run shows; where that tells more, the plan is made anew when it is next asked for.
+        """Look at what a first run shows; where that tells more, the plan is made anew if it is asked for often.
 
         Other plans stay right. None of them has a term that is first seen here, and whatever builds on this run is
-        within what was seen.
+        within what was seen; the plan itself checks what was learnt from now on.
         """
         fresh = self._fresh.get(id(run.plan))
-        if not fresh or not run.rows:
+        if fresh is None or not run.rows:
             return
         del self._fresh[id(run.plan)]
-        self._look_at(run, fresh)
-        changed = False
+        self._settled.update(fresh)
+        kinds, arguments = self._kinds, self.terms.arguments
+        self._look_at(run, [t for t in fresh if _is_open(kinds[t])])
+        changed: set[Term] = set()
         for t in fresh:
-            before = self._inferred.pop(t), self._kinds.pop(t)
-            self._know(t)
-            if (self._inferred[t], self._kinds[t]) != before:
-                changed = True
+            if t in self._seen or not changed.isdisjoint(arguments[t]):
+                before = self._inferred[t], kinds[t]
+                self._know(t)
+                if (self._inferred[t], kinds[t]) != before:
+                    changed.add(t)
+                    self._forms.chosen.pop(t, None)
+                elif not changed.isdisjoint(arguments[t]):
+                    self._forms.chosen.pop(t, None)
         if changed:
-            for t in fresh:
-                self._forms.chosen.pop(t, None)
-            for kept in [k for k, (plan, _) in self._plans.items() if plan is run.plan]:
-                del self._plans[kept]
+            run.plan.can_improve = True
+            run.plan.check(kinds, self._to_check(run.plan))
+
+    def _to_check(self, plan: Plan) -> list[Term]:
+        return [t for t in plan.place if t in self._checked]
 
     def _forget(self) -> None:
-        for part in (self._kinds, self._inferred, self._checked, self._plans, self._fresh, self._forms.chosen):
+        """Begin a new age, in which only what was seen of terms is known."""
+        self._age += 1
+        for part in (self._kinds, self._inferred, self._plans, self._fresh, self._forms.chosen):
             part.clear()
+        self._checked.clear()
+        self._settled.clear()
 
     # ---- kinds
 
@@ -167,23 +185,28 @@ class Knowledge:
         key = (*key, id(imported), careful)
         found = self._plans.get(key)
         if found is not None:
-            return found[0]
+            plan = found[0]
+            plan.uses += 1
+            if not plan.can_improve or plan.uses < OFTEN:
+                return plan
         if len(self._plans) >= MOST_PLANS:
             self._plans.clear()
             self._fresh.clear()
-        leaves = self.leaves if imported is None else ()
+        forms = self._forms
         if careful:
             needed = self._needed(wanted, imported, careful)
-            kinds: dict[Term, Known] = dict.fromkeys((*needed, *leaves))
-            plan = plan_of(self.terms, needed, self._forms.careful, kinds, set(), leaves, imported)
+            chosen = {t: forms.careful(t) for t in needed}
         else:
             self._know_all(wanted)
             needed = self._needed(wanted, imported, careful)
-            kinds, inferred, forms = self._kinds, self._inferred, self._forms
-            plan = plan_of(
-                self.terms, needed, lambda t: forms.of(t, kinds, inferred), kinds, self._checked, leaves, imported
-            )
-            self._fresh[id(plan)] = [t for t in needed if t not in self._seen]
+            chosen = forms.chosen
+            for t in needed:
+                if t not in chosen:
+                    forms.choose(t, self._kinds, self._inferred)
+        plan = plan_of(self.terms, needed, chosen, self.leaves if imported is None else (), imported)
+        if not careful:
+            plan.check(self._kinds, self._to_check(plan))
+            self._fresh[id(plan)] = [t for t in needed if t not in self._settled]
         # The other plan is kept, so that no later one can come by the same identity.
         self._plans[key] = plan, imported
         return plan
@@ -206,3 +229,8 @@ class Knowledge:
                     arguments = terms.wide(first), terms.wide(second)
             open_ += arguments
         return sorted(found)
+
+
+def _is_open(kind: Known) -> bool:
+    """Tell whether a closer look may show more."""
+    return kind is None or not kind.strict or not kind.sign or kind.least < _VAGUE

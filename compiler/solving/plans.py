@@ -5,7 +5,7 @@ terms is one division of two registers of opposite order. Every short form gives
 of ``kernels`` if the kinds are right; the kinds that do not follow from others are checked after each run.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from .intervals import Floats, Interval
 from .kernels import RAW
-from .kinds import SEEN_LEAST
+from .kinds import SEEN_LEAST, Known, bounds
 from .terms import Term
 
 _ONE = np.array(1.0)
@@ -107,29 +107,37 @@ class Run:
 class Plan:
     """Instructions for some terms: a function, the register of its result, and the registers of its arguments.
 
-    The registers are the slots that a run fills: variables, terms of which the kinds are checked, and others; and from
-    the end, with negative numbers, constants and registers of another run. ``place`` finds the register and the order
+    The registers are the slots that a run fills, those of the variables first; and from the end, with negative numbers, constants and registers of another run. ``place`` finds the register and the order
     of each term.
     """
 
     code: list[tuple[Any, int, Any, Any]]
     place: dict[Term, tuple[int, int]]
     slots: int
-    order: NDArray[np.intp]
     imports: list[tuple[int, int]]
     constants: list[tuple[int, tuple[float, float]]]
-    checked: tuple[int, int]
-    with_zero: tuple[int, int]
-    low: Floats
-    high: Floats
+    uses: int = 0
+    can_improve: bool = False
     _full: dict[int, list[Floats]] = field(default_factory=dict)
+    _checked: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
+    _with_zero: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
+    _low: Floats = field(default_factory=lambda: np.zeros((0, 1, 1)))
+    _high: Floats = field(default_factory=lambda: np.zeros((0, 1, 1)))
+
+    def check(self, kinds: Mapping[Term, Known], checked: Collection[Term]) -> None:
+        """Have the kinds of some terms checked in each run."""
+        found = [(place[0], kind) for t in checked if (kind := kinds[t]) is not None and (place := self.place.get(t))]
+        found = [(at, kind) for at, kind in found if at >= 0]
+        self._checked = np.array([at for at, _ in found], dtype=np.intp)
+        self._with_zero = np.array([at for at, kind in found if not kind.strict], dtype=np.intp)
+        self._low, self._high = np.array([bounds(kind) for _, kind in found]).reshape(-1, 2).T[:, :, None, None]
 
     def run(self, rows: int, leaves: tuple[Floats, Floats] | None, before: Run | None) -> tuple[Run, bool]:
         """Evaluate a batch; tell whether all kinds were right. ``leaves`` are low and high ends (variables, rows)."""
         ends = np.empty((self.slots, 2, rows))
         if leaves is not None:
-            count = self.order.size
-            ends[:count, 0], ends[:count, 1] = leaves[0][self.order], leaves[1][self.order]
+            count = leaves[0].shape[0]
+            ends[:count, 0], ends[:count, 1] = leaves
         registers = list(ends)
         registers += self._last(rows)
         if before is not None:
@@ -161,9 +169,9 @@ class Plan:
 
     def _right(self, ends: Floats) -> bool:
         """Tell whether the kinds that were seen are right here too."""
-        part = ends[slice(*self.checked)]
-        if np.count_nonzero(part >= self.low) != part.size or np.count_nonzero(part <= self.high) != part.size:
+        part = ends[self._checked]
+        if np.count_nonzero(part >= self._low) != part.size or np.count_nonzero(part <= self._high) != part.size:
             return False
-        size = np.abs(ends[slice(*self.with_zero)])
+        size = np.abs(ends[self._with_zero])
         small = np.count_nonzero(size < _LEAST)
         return not small or small == size.size - np.count_nonzero(size)

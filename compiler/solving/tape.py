@@ -66,8 +66,8 @@ def tape_of(networks: Sequence[Network]) -> "Tape":
 class Enclosures:
     """The enclosures of nodes in a batch, rounded outwards when they are looked at."""
 
-    def __init__(self, tape: "Tape", run: Run, sound: bool) -> None:
-        self.tape, self.run, self.sound = tape, run, sound
+    def __init__(self, tape: "Tape", run: Run, age: int) -> None:
+        self.tape, self.run, self.age = tape, run, age
         self._found: dict[int, Interval] = {}
 
     def __getitem__(self, node: int) -> Interval:
@@ -238,8 +238,8 @@ class Tape:
         else:
             wanted = [self.terms.wide(self.term_of[n]) for n in key]
         with np.errstate(all="ignore"):
-            run, sound = self._knowledge.run(("enclosures", key), wanted, rows, (ends[0], ends[1]))
-        return Enclosures(self, run, sound)
+            run, age = self._knowledge.run(("enclosures", key), wanted, rows, (ends[0], ends[1]))
+        return Enclosures(self, run, age)
 
     def slopes(self, enclosures: Enclosures, wanted: Sequence[int], *, outputs: Iterable[int] | None = None) -> Slopes:
         """Enclose the slope of nodes with regard to the variables ``wanted``, where they are defined."""

@@ -99,7 +99,7 @@ def carefully(tape: Tape, box: Box) -> Enclosures:
     plan = tape._knowledge._plan((), wanted, None, careful=True)
     with np.errstate(all="ignore"):
         run, _ = plan.run(box[0].shape[1], (box[0][tape._moving], box[1][tape._moving]), None)
-    return Enclosures(tape, run, False)
+    return Enclosures(tape, run, -1)
 
 
 @often
@@ -111,7 +111,7 @@ def test_a_row_is_the_same_alone_and_whatever_came_before(nodes: list[Node], dat
     learned, variables = Tape(network, {}), list(range(count))
     for box in batches:
         # Twice: the second time with what the first has shown.
-        for _ in range(2):
+        for _ in range(5):
             found = learned.enclosures(*box)
             slopes = learned.slopes(found, variables)
             ends, steep = all_ends(found, learned, rows), all_slopes(slopes, learned, variables, rows)
@@ -121,7 +121,7 @@ def test_a_row_is_the_same_alone_and_whatever_came_before(nodes: list[Node], dat
             np.testing.assert_array_equal(steep, all_slopes(careful_slopes, careful.tape, variables, rows))
         for row in range(rows):
             alone = Tape(network, {})
-            for _ in range(2):
+            for _ in range(5):
                 found = alone.enclosures(*column(box, row))
                 slopes = alone.slopes(found, variables)
                 np.testing.assert_array_equal(ends[..., [row]], all_ends(found, alone, 1))
@@ -173,7 +173,7 @@ def test_all_values_are_enclosed(nodes: list[Node], tame: bool, data: st.DataObj
     tape = Tape(network_of(nodes), {})
     variables = tape.variables
     box = data.draw(boxes(len(variables), 2, tame))
-    for _ in range(2):
+    for _ in range(5):
         found = tape.enclosures(*box)
     for row in range(2):
         point = dict(zip(variables, in_box(data.draw, box, row), strict=True))
@@ -241,7 +241,7 @@ def test_slopes_give_the_mean_value_inclusion(nodes: list[Node], tame: bool, dat
     tape = Tape(network_of(nodes), {})
     box = data.draw(boxes(len(tape.variables), 2, tame))
     wanted = list(range(len(tape.variables)))
-    for _ in range(2):
+    for _ in range(5):
         found = tape.enclosures(*box)
         slopes = tape.slopes(found, wanted)
     sound = sound_nodes(tape, found)
@@ -342,10 +342,10 @@ def test_the_rows_of_the_demo_are_the_same_alone(data: st.DataObject) -> None:
     tape, box = problem.tape, demo_box(data, 3)
     wanted = [int(i) for i in np.flatnonzero((box[0] < box[1]).any(axis=1))][:5] or [0]
     outputs = [r.slack for r in network.requirements]
-    for _ in range(2):
+    for _ in range(5):
         found = tape.enclosures(*box, outputs=outputs)
         slopes = tape.slopes(found, wanted, outputs=outputs)
-    assert found.sound
+    assert found.age >= 0
     fresh = Tape(network)
     careful = carefully(fresh, box)
     careful_slopes = fresh.slopes(careful, wanted, outputs=outputs)
