@@ -3,8 +3,9 @@
 An operation is evaluated at the ends of its arguments and rounded to nearest; that its results are a few rounding
 errors off is only counted, in *units* of 2^-53, and made good when an end has to be certain. A *raw* enclosure with
 ``k`` units is a pair of ends such that every value lies between them once each is moved outwards by ``k`` roundings,
-``widen``. Products, quotients, roots, minima and sums of one sign pass relative errors on, so the units add up there
-and nothing else has to be done; a difference, a power, an exponential or a logarithm takes widened arguments.
+``widen``. Products, quotients, roots and sums of one sign pass relative errors on, so the units add up there and
+nothing else has to be done; a difference, the lesser of two, a power, an exponential or a logarithm takes widened
+arguments.
 
 The units of a term hang only on how it is made, and each of its rows only on the same row of its arguments: where a
 row is out of the ordinary (a zero divisor, an argument outside the domain, an overflow, a product that underflows),

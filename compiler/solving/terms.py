@@ -96,9 +96,9 @@ class Terms:
         """Square."""
         return self._make("square", (a,), 2 * self.units[a] + 1)
 
-    def exact_step(self, name: str, arguments: tuple[Term, ...]) -> Term:
-        """Negate, take the size, the lesser or the greater."""
-        return self._make(name, arguments, max(self.units[a] for a in arguments))
+    def turned(self, name: str, a: Term) -> Term:
+        """Negate, or take the size."""
+        return self._make(name, (a,), self.units[a])
 
     def root(self, a: Term) -> Term:
         """Take the square root."""
@@ -109,7 +109,7 @@ class Terms:
         return self._make(name, tuple(self.wide(a) for a in arguments), 4)
 
     def careful(self, name: str, arguments: tuple[Term, ...]) -> Term:
-        """Apply one of the functions that enclose by themselves."""
+        """Apply a function that is exact, or encloses by itself."""
         return self._make(name, tuple(self.wide(a) for a in arguments), 0)
 
     # ---- operators
@@ -125,8 +125,11 @@ class Terms:
                 return self.mul(*arguments)
             case "div":
                 return self.div(*arguments)
-            case "neg" | "abs" | "min" | "max":
-                return self.exact_step(operator, arguments)
+            case "neg" | "abs":
+                return self.turned(operator, arguments[0])
+            case "min" | "max":
+                # What is cut off at an exact limit stays exact.
+                return self.careful(operator, arguments)
             case "sqrt":
                 return self.root(*arguments)
             case "exp" | "log" | "pow":
