@@ -152,13 +152,12 @@ class Knowledge:
             self._inferred[t] = self._kinds[t] = kind_of_fixed(fixed)
             return
         arguments, operation, inferred = terms.arguments[t], terms.operation[t], None
-        kinds = [self._kinds[a] for a in arguments]
+        kinds, fixed_ones = [self._kinds[a] for a in arguments], [terms.fixed.get(a) for a in arguments]
         if arguments:
-            inferred = kind_of(operation, kinds, [terms.fixed.get(a) for a in arguments])
+            inferred = kind_of(operation, kinds, fixed_ones)
         kind, checked = self._kind(t, inferred)
-        if inferred is None and kind is not None and kind.strict:
-            if certifies(operation, kinds, [terms.fixed.get(a) for a in arguments]):
-                inferred = kind
+        if inferred is None and kind is not None and kind.strict and certifies(operation, kinds, fixed_ones):
+            inferred = kind
         self._inferred[t], self._kinds[t] = inferred, kind
         if checked:
             self._checked.add(t)

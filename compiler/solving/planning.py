@@ -16,9 +16,10 @@ def plan_of(
     for t in needed:
         registers.add(t, forms[t])
     place: dict[Term, Key] = {}
-    for (t, order), register in registers.have.items():
-        if t not in place and t not in terms.fixed:
-            place[t] = register, order  # type: ignore[index, assignment]
+    for key, register in registers.have.items():
+        t, order = key
+        if isinstance(t, int) and isinstance(order, int) and t not in place and t not in terms.fixed:
+            place[t] = register, order
     return Plan(registers.code, place, registers.slots, registers.imports, registers.constants)
 
 

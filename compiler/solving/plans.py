@@ -107,8 +107,8 @@ class Run:
 class Plan:
     """Instructions for some terms: a function, the register of its result, and the registers of its arguments.
 
-    The registers are the slots that a run fills, those of the variables first; and from the end, with negative numbers, constants and registers of another run. ``place`` finds the register and the order
-    of each term.
+    The registers are the slots that a run fills, those of the variables first; and from the end, with negative
+    numbers, constants and registers of another run. ``place`` finds the register and the order of each term.
     """
 
     code: list[tuple[Any, int, Any, Any]]

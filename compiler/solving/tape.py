@@ -6,7 +6,7 @@ a variable. Only the nodes that the wanted outputs need are evaluated; the other
 """
 
 from collections import OrderedDict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +17,7 @@ from .chaining import Chain, Slope
 from .intervals import ENTIRE, every, where
 from .kernels import widen
 from .knowing import Knowledge
-from .operators import BARE, Interval, Operator
+from .operators import BARE, Interval
 from .plans import Run
 from .terms import Term, Terms
 
@@ -36,10 +36,11 @@ _PARTIAL = frozenset(("div", "sqrt", "log", "pow", "powi", "tan"))
 class _Step:
     node: int
     name: str
-    operator: Operator
     arguments: tuple[int, ...]
     whole: float | None
     """The exponent of a whole power that the network states."""
+    code: tuple[int, Callable[..., Floats], int, int | None]
+    """The node, the function of its value, and its one or two arguments."""
 
 
 MOST_KEPT = 16
@@ -146,14 +147,16 @@ class Tape:
             return
         last = network.nodes[node.arguments[-1]]
         whole = last.value if node.operator == "powi" and last.operator == "constant" else None
-        step = _Step(i, node.operator, BARE[node.operator], node.arguments, whole)
+        operator, (first, *second) = BARE[node.operator], node.arguments
+        code = (i, operator.value, first, second[0] if second else None)
+        step = _Step(i, node.operator, node.arguments, whole, code)
         for argument in node.arguments:
             self.depends[i] |= self.depends[argument]
             self._moves[i] |= self._moves[argument]
         if self._moves[i]:
             self._steps.append(step)
         else:
-            self._values[i] = step.operator.value(*[self._values[a] for a in node.arguments])
+            self._values[i] = operator.value(*[self._values[a] for a in node.arguments])
         self.term_of.append(self.terms.of(node.operator, tuple(self.term_of[a] for a in node.arguments), whole))
 
     def _part(self, outputs: Iterable[int] | None) -> list[_Step]:
@@ -211,7 +214,8 @@ class Tape:
     def _evaluated(found: list[Floats], steps: list[_Step]) -> list[Floats]:
         with np.errstate(all="ignore"):
             for step in steps:
-                found[step.node] = step.operator.value(*[found[a] for a in step.arguments])
+                node, f, a, b = step.code
+                found[node] = f(found[a]) if b is None else f(found[a], found[b])
         return found
 
     def _halves(self, outputs: Iterable[int]) -> tuple[list[_Step], list[_Step], list[int]]:
