@@ -15,7 +15,7 @@ from .tape import Mask
 LATTICE_END = -1
 MERIT_END = -2
 
-PLACES = 32
+PLACES = 16
 """Values at which each way of a long band is looked at; then closer, where it was seen to end."""
 
 MOST_ROUNDS = 60

@@ -11,9 +11,8 @@ from ..network.graph import Network, Node
 from ..text.diagnostic import Diagnostic, diagnose
 from ..text.source import Span
 from .batch import Batch
-from .operators import Interval
 from .problem import Problem
-from .tape import row
+from .tape import Enclosures, row
 
 Excerpt = Callable[[Span], str]
 """Gives the text at a place."""
@@ -63,7 +62,7 @@ def _look(members: Sequence[int], problems: Sequence[Problem], excerpt: Excerpt,
                 found[members[at]].append(_undefined(problems[at], node, argument, ends, excerpt))
 
 
-def _enclosed(batch: Batch, nodes: Sequence[int]) -> list[Interval]:
+def _enclosed(batch: Batch, nodes: Sequence[int]) -> Enclosures:
     """Enclose some nodes over all settings and all input values, a column a machine."""
     low, high = batch.settings_at(batch.first), batch.settings_at(batch.last)
     return batch.tape.enclosures([*low, *batch.low], [*high, *batch.high], outputs=nodes)

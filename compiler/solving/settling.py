@@ -69,10 +69,11 @@ def settle(batch: Batch, constraints: Constraints, machines: Indices, points: In
     walk = _Walk(batch, constraints, machines, points)
     _give_room(walk)
     for chosen in (centred, leaning):
-        for _ in range(MOST_ROUNDS):
+        for turn in range(MOST_ROUNDS):
             before = walk.points.copy()
             for k, i in enumerate(chosen):
-                first, last = walk.bands(i, chosen[k:])
+                # At first nearly every setting moves, and what was found ahead would not last.
+                first, last = walk.bands(i, chosen[k:] if turn else [])
                 low = settings[i].decl.rather
                 walk.move(i, (first + last) // 2 if not low else first if low == "low" else last)
             if (walk.points == before).all():
@@ -83,6 +84,6 @@ def settle(batch: Batch, constraints: Constraints, machines: Indices, points: In
 def _give_room(walk: _Walk) -> None:
     settings = walk.batch.network.settings
     leaning = [i for i in walk.batch.by_name if settings[i].decl.rather]
-    for k, i in enumerate(leaning):
-        first, last = walk.bands(i, leaning[k:])
+    for i in leaning:
+        first, last = walk.bands(i, [])
         walk.move(i, last if settings[i].decl.rather == "low" else first)
