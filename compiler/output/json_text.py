@@ -9,7 +9,16 @@ from typing import Any
 
 from ..telling.shared import Shared, SharedList
 
+MOST_KEPT = 10_000
+"""Texts that are kept: a fleet must not fill the memory with them."""
+
 Kept = dict[tuple[int, int], tuple[object, str]]
+
+LONG, MOST_TEXTS = 40, 5_000
+"""Characters from which on the forms of texts are kept, and how many."""
+
+MOST_KEPT = 20_000
+"""Shared data whose texts are kept; a full store is begun anew."""
 
 
 class JsonWriter:
@@ -17,6 +26,7 @@ class JsonWriter:
 
     def __init__(self) -> None:
         self._kept: Kept = {}
+        self._texts: dict[str, str] = {}
         self._keys: dict[tuple[tuple[str, ...], int], list[str]] = {}
 
     def text(self, data: Any) -> str:
@@ -44,6 +54,8 @@ class JsonWriter:
         if kept is None:
             parts: list[str] = []
             (self._object if isinstance(data, dict) else self._array)(data, depth, parts)
+            if len(self._kept) >= MOST_KEPT:
+                self._kept.clear()
             # The data is kept as well, so that no other can come by the same identity.
             kept = self._kept[key] = (data, "".join(parts))
         return kept[1]
@@ -53,13 +65,19 @@ class JsonWriter:
             parts.append("{}")
             return
         heads = self._heads(tuple(data), depth)
-        append = parts.append
+        append, texts = parts.append, self._texts
         for head, value in zip(heads, data.values(), strict=False):
             append(head)
             if type(value) is str:
-                append(encode_basestring(value))
+                # Long texts are mostly those of the library, told of every machine.
+                text = texts.get(value) if len(value) > LONG else encode_basestring(value)
+                if text is None:
+                    text = encode_basestring(value)
+                    if len(texts) < MOST_TEXTS:
+                        texts[value] = text
+                append(text)
             elif type(value) is float and isfinite(value):
-                append(float.__repr__(value))
+                append(repr(value))
             else:
                 self._write(value, depth + 1, parts)
         append(heads[-1])

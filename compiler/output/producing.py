@@ -7,7 +7,7 @@ from itertools import groupby
 from typing import Any
 
 from ..telling.brief import brief
-from ..telling.bundle import bundles
+from ..telling.bundle import Teller
 from ..telling.solution import Solution
 from ..text.diagnostic import Diagnostic
 from .rendering import Renderer
@@ -36,6 +36,7 @@ class Producer:
 
     def __init__(self, faults: list[Diagnostic]) -> None:
         self._renderer = Renderer(read_targets(builtin_folder(), faults), faults)
+        self._teller = Teller()
         self.materials: dict[str, str] = {}
         self.briefs: dict[str, dict[str, Data]] = {}
 
@@ -44,7 +45,7 @@ class Producer:
         """Render the files of some machines; gives by profile and machine the texts by path below the output folder."""
         texts: dict[tuple[str, str], dict[str, str]] = {}
         for name, part in groupby(solutions, lambda s: s.network.profile.name):
-            told = bundles(list(part))
+            told = self._teller.bundles(list(part))
             self.materials[name] = told[0]["material"]
             for machine, files in self._renderer.machine_files(self._profile(name), told).items():
                 texts[name, machine] = files

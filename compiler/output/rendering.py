@@ -25,7 +25,7 @@ from .targets import Target, TargetFile
 Data = dict[str, Any]
 
 MOST_KEPT = 10_000
-"""Texts whose safe forms are kept: most are the same for many machines."""
+"""Texts whose safe forms are kept, and rows of shared items: most are the same for many machines."""
 
 
 class Renderer:
@@ -116,6 +116,8 @@ class _Rows:
             return kept[1]
         text: str = macro(name, item) if name else macro(item)
         if isinstance(item, Shared):
+            if len(self._kept) >= MOST_KEPT:
+                self._kept.clear()
             # The item is kept as well, so that no other can come by the same identity.
             self._kept[key] = (item, text)
         return text

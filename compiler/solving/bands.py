@@ -147,9 +147,13 @@ class _Bands:
 
 def reach_of(batch: Batch, outputs: Sequence[int]) -> Mask:
     """Tell which settings each output depends on: (outputs, settings)."""
-    depends = batch.tape.depends
-    bits = [[bool(depends[n] >> i & 1) for i in range(batch.setting_count)] for n in outputs]
-    return np.array(bits, dtype=np.bool_).reshape(len(outputs), batch.setting_count)
+    key = ("reach", *outputs)
+    found: Mask | None = batch.kept.get(key)
+    if found is None:
+        depends = batch.tape.depends
+        bits = [[bool(depends[n] >> i & 1) for i in range(batch.setting_count)] for n in outputs]
+        found = batch.kept[key] = np.array(bits, dtype=np.bool_).reshape(len(outputs), batch.setting_count)
+    return found
 
 
 class Grid:

@@ -71,7 +71,7 @@ class Batch:
         )
         self.count = len(problems)
         self.setting_count = len(first.lattices)
-        self.kept: dict[str, Any] = {}
+        self.kept: dict[object, Any] = {}
         """What other modules have found out about all of it."""
         self.verdicts: dict[tuple[int, bytes, int], tuple[int, Floats]] = {}
         """What ``proving`` has decided, by machine, lattice point and requirement."""
@@ -194,10 +194,10 @@ class Batch:
         found = [np.empty(inputs.shape[1]) for _ in nodes]
         settings = self.settings_at(points)
         for rows in self._groups(nodes[0]):
-            wanted = sorted({int(n) for each in nodes for n in np.unique(each[rows])})
+            wanted = sorted({n for each in nodes for n in distinct(each[rows])})
             values = self.tape.values([*settings[:, rows], *inputs[:, rows]], outputs=wanted)
             for target, each in zip(found, nodes, strict=True):
-                for node in np.unique(each[rows]):
+                for node in distinct(each[rows]):
                     mine = np.flatnonzero(each[rows] == node)
                     target[rows[mine]] = values[node] if values[node].size == 1 else values[node][mine]
         return found
@@ -207,8 +207,7 @@ class Batch:
         """Part rows by what is evaluated together: all where they are few, else those of one node."""
         if nodes.size <= FEW_ROWS:
             return [np.arange(nodes.size)]
-        distinct, group = np.unique(nodes, return_inverse=True)
-        return [np.flatnonzero(group == g) for g in range(distinct.size)]
+        return [np.flatnonzero(nodes == n) for n in distinct(nodes)]
 
     # ---- enclosures of rows
 
@@ -245,21 +244,21 @@ class Batch:
         slopes: Sequence[int],
     ) -> None:
         """Enclose some rows in one pass."""
-        nodes = sorted({int(n) for each in wanted for n in np.unique(each[rows]) if n >= 0})
+        nodes = sorted({n for each in wanted for n in distinct(each[rows]) if n >= 0})
         enclosures = self.tape.enclosures(
             [*low[0][:, rows], *low[1][:, rows]], [*high[0][:, rows], *high[1][:, rows]], outputs=nodes
         )
         for target, each in zip(found.values, wanted, strict=True):
-            for node in np.unique(each[rows]):
+            for node in distinct(each[rows]):
                 mine = np.flatnonzero(each[rows] == node)
                 for side, end in zip(target, enclosures[node] if node >= 0 else _NONE, strict=True):
                     side[rows[mine]] = end if end.size == 1 else end[mine]
         outputs = wanted[0][rows]
         found.defined[rows] = self.defined(enclosures, outputs, np.arange(rows.size))
         if slopes:
-            distinct = [int(n) for n in np.unique(outputs)]
-            bounds = self.tape.slopes(enclosures, slopes, outputs=distinct)
-            for node in distinct:
+            nodes = distinct(outputs)
+            bounds = self.tape.slopes(enclosures, slopes, outputs=nodes)
+            for node in nodes:
                 _place(found.slopes, bounds[node], rows, np.flatnonzero(outputs == node))
 
 
@@ -270,6 +269,11 @@ class Enclosed:
     values: list[Interval]
     slopes: Interval
     defined: Mask
+
+
+def distinct(nodes: Indices) -> list[int]:
+    """List the different nodes in order; for a few hundred a set is quicker than sorting an array."""
+    return sorted(set(nodes.tolist()))
 
 
 _NONE = Interval(np.zeros(1), np.zeros(1))

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -25,6 +26,9 @@ CLOSE = 1e-7
 
 MOST_ROWS = 2000
 """Rows of one pass over many corners: more would not fit the caches of a processor."""
+
+LEAST_COST = 1e-6
+"""A smaller share of slack is not told as a cost."""
 
 NOT_USED, LOW, HIGH, WHOLE, STATED = range(5)
 """Where an input stands for an end of a node's range."""
@@ -290,8 +294,7 @@ def _cut(low: Floats, high: Floats, group: Indices, along: Indices, parts: int) 
 # ---- what a range costs
 
 
-@dataclass(frozen=True, slots=True)
-class Corner:
+class Corner(NamedTuple):
     """A requirement of one machine where it is closest; ``costs`` are asked for where it is ``tight``."""
 
     machine: int
@@ -300,15 +303,14 @@ class Corner:
     tight: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Closest:
+class Closest(NamedTuple):
     """What holds at a corner: the values of the nodes that were asked for, and what the inputs' ranges cost.
 
-    Costs are (input, share of the larger side), largest first: how much slack each input's range takes, that goes from
-    its worst end to its stated value while the others stay.
+    Costs are (input, share of the larger side): how much slack each input's range takes, that goes from its worst end
+    to its stated value while the others stay.
     """
 
-    values: dict[int, float]
+    values: tuple[float, ...]
     costs: list[tuple[int, float]]
 
 
@@ -318,7 +320,7 @@ def closest(
     """Evaluate corners, those of many machines in one pass: for each, the ``nodes`` of its requirement."""
     found: list[Closest] = []
     rows, begun = 0, 0
-    wanted = [_stated_rows(batch, c) for c in corners]
+    wanted = _stated_rows(batch, corners)
     for at, moved in enumerate(wanted):
         rows += 1 + len(moved)
         if rows >= MOST_ROWS or at == len(corners) - 1:
@@ -328,13 +330,11 @@ def closest(
     return found
 
 
-def _stated_rows(batch: Batch, corner: Corner) -> list[int]:
-    """List the inputs that are put to their stated values in turn."""
-    if not corner.tight:
-        return []
-    depends = batch.tape.depends[batch.network.requirements[corner.requirement].slack] >> batch.setting_count
-    open_ = np.flatnonzero(batch.low[:, corner.machine] < batch.high[:, corner.machine])
-    return [i for i in open_.tolist() if depends >> i & 1]
+def _stated_rows(batch: Batch, corners: Sequence[Corner]) -> list[list[int]]:
+    """List for each corner the inputs that are put to their stated values in turn."""
+    open_ = [np.flatnonzero(column).tolist() for column in (batch.low < batch.high).T]
+    depends = [batch.tape.depends[r.slack] >> batch.setting_count for r in batch.network.requirements]
+    return [[i for i in open_[c.machine] if depends[c.requirement] >> i & 1] if c.tight else [] for c in corners]
 
 
 def _closest(
@@ -344,31 +344,34 @@ def _closest(
     moved: Sequence[Sequence[int]],
     nodes: Mapping[int, Sequence[int]],
 ) -> list[Closest]:
-    requirements = [batch.network.requirements[c.requirement] for c in corners]
+    requirements = batch.network.requirements
     counts = np.array([1 + len(m) for m in moved])
     first = np.cumsum(counts) - counts
-    inputs = np.repeat(np.stack([c.inputs for c in corners], axis=1), counts, axis=1)
-    machine = np.repeat(np.array([c.machine for c in corners]), counts)
-    rows = np.array(
-        [f + k for f, m in zip(first.tolist(), moved, strict=True) for k in range(1, len(m) + 1)], dtype=int
-    )
-    which = np.array([i for m in moved for i in m], dtype=int)
+    corner = np.repeat(np.arange(len(corners)), counts)
+    machine = np.array([c.machine for c in corners])[corner]
+    inputs = np.stack([c.inputs for c in corners], axis=1)[:, corner]
+    # After a corner's own row there is one for each input that is put to its stated value.
+    which = np.array([i for m in moved for i in m], dtype=np.int64)
+    rows = np.setdiff1d(np.arange(corner.size), first, assume_unique=True)
     inputs[which, rows] = batch.stated[which, machine[rows]]
-    outputs = {n for c in corners for n in nodes[c.requirement]}
-    outputs |= {n for r, m in zip(requirements, moved, strict=True) if m for n in (r.left, r.right)}
-    x = [*batch.settings_at(points[:, machine]), *inputs]
-    values = batch.tape.values(x, outputs=outputs)
-    told = {n: np.broadcast_to(values[n], (machine.size,)).tolist() for n in outputs}
-    found = []
-    for corner, r, m, at in zip(corners, requirements, moved, first.tolist(), strict=True):
-        here = {n: told[n][at] for n in nodes[corner.requirement]}
-        found.append(Closest(here, _costs(told[r.left], told[r.right], at, m) if m else []))
-    return found
-
-
-def _costs(left: list[float], right: list[float], first: int, moved: Sequence[int]) -> list[tuple[int, float]]:
-    """Give the shares of slack that inputs take, from both sides in consecutive rows."""
-    size = max(abs(left[first]), abs(right[first])) or 1.0
-    slack = (right[first] - left[first]) / size
-    gains = [(i, (right[first + k] - left[first + k]) / size - slack) for k, i in enumerate(moved, start=1)]
-    return sorted((g for g in gains if g[1] > 1e-6), key=lambda g: (-g[1], g[0]))
+    shown = {n for c in corners for n in nodes[c.requirement]}
+    tight = {c.requirement for c, m in zip(corners, moved, strict=True) if m}
+    outputs = shown | {n for r in tight for n in (requirements[r].left, requirements[r].right)}
+    values = batch.tape.values([*batch.settings_at(points[:, machine]), *inputs], outputs=outputs)
+    here = {n: _rows(values[n], corner.size)[first].tolist() for n in shown}
+    costs: list[list[tuple[int, float]]] = [[] for _ in corners]
+    if rows.size:
+        own = np.array([c.requirement for c in corners])[corner]
+        left, right = np.zeros(corner.size), np.zeros(corner.size)
+        for r in tight:
+            mine = np.flatnonzero(own == r)
+            for side, node in ((left, requirements[r].left), (right, requirements[r].right)):
+                side[mine] = _rows(values[node], corner.size)[mine]
+        size = np.maximum(np.abs(left[first]), np.abs(right[first]))
+        with np.errstate(all="ignore"):
+            share = (right - left) / np.where(size == 0, 1.0, size)[corner]
+            gain = (share - share[first][corner])[rows]
+            dear = gain > LEAST_COST
+        for at, i, cost in zip(corner[rows][dear].tolist(), which[dear].tolist(), gain[dear].tolist(), strict=True):
+            costs[at].append((i, cost))
+    return [Closest(tuple([here[n][at] for n in nodes[c.requirement]]), costs[at]) for at, c in enumerate(corners)]

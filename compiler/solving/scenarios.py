@@ -1,5 +1,7 @@
 """Input values at which requirements are taken: guessed at first, then those that broke a point."""
 
+from functools import cached_property
+
 import numpy as np
 
 from .batch import Batch, Constraints, slack_of
@@ -66,24 +68,34 @@ class Scenarios:
 
         Inputs of unproved direction are tried at both ends, all against all. What breaks a point becomes a scenario.
         """
-        batch, proved, found = self._batch, directions(self._batch), set()
-        for r, requirement in enumerate(batch.network.requirements):
-            unknown = proved.signs[proved.row[requirement.slack], batch.setting_count :, machines] == UNKNOWN
-            for pattern in np.unique(unknown, axis=0):
-                turned = np.flatnonzero(pattern)
-                asked = machines[(unknown == pattern).all(axis=1) & active[r, machines]]
-                if not 0 < turned.size <= MOST_TURNED or not asked.size:
-                    continue
-                inputs = self._turned(r, turned, asked)
-                ways = inputs.shape[2]
-                rows = np.repeat(points[:, asked], ways, axis=1), inputs.reshape(inputs.shape[0], asked.size * ways)
-                left, right = batch.values([np.full(asked.size * ways, n) for n in requirement.sides], *rows)
-                slack = slack_of(left, right).reshape(asked.size, ways)
-                broken = np.flatnonzero((slack < 0).any(axis=1))
-                for at, way in zip(broken, np.nanargmin(slack[broken], axis=1), strict=True):
-                    if self.add(int(asked[at]), r, inputs[:, at, way]):
-                        found.add(int(asked[at]))
+        batch, found = self._batch, set()
+        for r, turned, members in self._open:
+            asked = machines[members[machines] & active[r, machines]]
+            if not asked.size:
+                continue
+            requirement, inputs = batch.network.requirements[r], self._turned(r, turned, asked)
+            ways = inputs.shape[2]
+            rows = np.repeat(points[:, asked], ways, axis=1), inputs.reshape(inputs.shape[0], asked.size * ways)
+            left, right = batch.values([np.full(asked.size * ways, n) for n in requirement.sides], *rows)
+            slack = slack_of(left, right).reshape(asked.size, ways)
+            broken = np.flatnonzero((slack < 0).any(axis=1))
+            for at, way in zip(broken, np.nanargmin(slack[broken], axis=1), strict=True):
+                if self.add(int(asked[at]), r, inputs[:, at, way]):
+                    found.add(int(asked[at]))
         return np.array(sorted(found), dtype=np.int64)
+
+    @cached_property
+    def _open(self) -> list[tuple[int, Indices, Mask]]:
+        """List requirements with inputs of unproved direction: which, and the machines where just those are."""
+        proved, found = directions(self._batch), []
+        for r, requirement in enumerate(self._batch.network.requirements):
+            unknown = proved.signs[proved.row[requirement.slack], self._batch.setting_count :] == UNKNOWN
+            if unknown.any():
+                for pattern in np.unique(unknown.T, axis=0):
+                    turned = np.flatnonzero(pattern)
+                    if 0 < turned.size <= MOST_TURNED:
+                        found.append((r, turned, np.asarray((pattern == unknown.T).all(axis=1))))
+        return found
 
     def _turned(self, requirement: int, turned: Indices, machines: Indices) -> Floats:
         """Give a requirement's corners with some inputs at all combinations of their ends: (inputs, machines, ways)."""

@@ -6,19 +6,18 @@ all machines of one structure is made once and marked as shared, and the numbers
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
 from ..meaning.display import rounded, shown, unit_for, with_unit
-from ..meaning.model import GivenValue, GradeDecl, Model
+from ..meaning.model import GradeDecl, Model
 from ..solving.answering import Margin
 from ..solving.bands import MERIT_END, Band
 from ..solving.batch import Batch
 from ..solving.ranging import Closest, Corner, closest
 from ..syntax import tree
-from .common import Common, Counted, LetTold, number
+from .common import Common, LetTold, keep, number
 from .sentences import effort_told
 from .shared import Shared, SharedList
 from .sides import spare, told
@@ -38,16 +37,30 @@ def bundle(solution: Solution) -> Data:
 
 def bundles(solutions: Sequence[Solution]) -> list[Data]:
     """Describe solutions; each bundle is as if it were told alone."""
-    found: list[Data] = [{}] * len(solutions)
-    groups: dict[tuple[int, ...], list[int]] = {}
-    for at, solution in enumerate(solutions):
-        groups.setdefault(_structure(solution), []).append(at)
-    for members in groups.values():
-        alike = [solutions[at] for at in members]
-        common = Common(alike[0].model, alike[0].problem)
-        for at, solution, corners in zip(members, alike, _corners(common, alike), strict=True):
-            found[at] = _Telling(common, solution, corners).bundle()
-    return found
+    return Teller().bundles(solutions)
+
+
+class Teller:
+    """Describes solutions part by part, and keeps what is told alike from one part to the next."""
+
+    def __init__(self) -> None:
+        self._commons: dict[tuple[int, ...], Common] = {}
+
+    def bundles(self, solutions: Sequence[Solution]) -> list[Data]:
+        """Describe solutions; each bundle is as if it were told alone."""
+        found: list[Data] = [{}] * len(solutions)
+        groups: dict[tuple[int, ...], list[int]] = {}
+        for at, solution in enumerate(solutions):
+            groups.setdefault(_structure(solution), []).append(at)
+        for key, members in groups.items():
+            alike = [solutions[at] for at in members]
+            common = self._commons.get(key)
+            if common is None:
+                # It holds all that the key names, so that no other can come by the same identities.
+                common = self._commons[key] = Common(alike[0].model, alike[0].problem)
+            for at, solution, corners in zip(members, alike, _corners(common, alike), strict=True):
+                found[at] = _Telling(common, solution, corners).bundle()
+        return found
 
 
 def _structure(solution: Solution) -> tuple[int, ...]:
@@ -73,29 +86,29 @@ def _corners(common: Common, solutions: Sequence[Solution]) -> list[list[Closest
     return [[next(found) for _ in s.answer.margins] for s in solutions]
 
 
-@dataclass(slots=True)
 class _Telling:
     """One machine, while it is told."""
 
-    common: Common
-    solution: Solution
-    corners: list[Closest]
-    counted: Counted = field(init=False)
-    margins: dict[int, Margin] = field(init=False)
-    stated: dict[str, str] = field(init=False)
-    """What every name is at the chosen settings and the stated inputs, as text."""
-    inputs: dict[str, tuple[int, GivenValue]] = field(init=False)
-
-    def __post_init__(self) -> None:
-        common, solution = self.common, self.solution
+    def __init__(self, common: Common, solution: Solution, corners: list[Closest]) -> None:
+        self.common = common
+        self.solution = solution
+        self.corners = corners
+        self.form = common.form(solution.network)
+        self.point: list[int] = solution.answer.point.tolist()
         self.margins = {m.requirement: m for m in solution.answer.margins}
         self.counted = common.counted(tuple(self.margins))
-        self.inputs = {v.given.name: (i, v.given) for i, v in enumerate(solution.network.inputs)}
-        self.stated = {n: common.stated(given) for n, (_, given) in self.inputs.items()}
-        for said, index in zip(common.settings, solution.answer.point.tolist(), strict=True):
-            self.stated[said.variable.decl.name] = said.with_unit(index)
-        for name, let in common.lets.items():
-            self.stated[name] = with_unit(solution.derived[name].stated, let.unit)
+        self.inputs = {v.given.name: (i, v) for i, v in enumerate(solution.network.inputs)}
+
+    def stated(self, name: str) -> str | None:
+        """Write what a name is at the chosen settings and the stated inputs; None where it has no value."""
+        derived = self.solution.derived.get(name)
+        if derived is not None:
+            return with_unit(derived.stated, self.common.lets[name].unit)
+        setting = self.common.setting_named.get(name)
+        if setting is not None:
+            return self.common.settings[setting].with_unit(self.point[setting])
+        found = self.inputs.get(name)
+        return self.common.stated(found[1].given) if found else None
 
     def bundle(self) -> Data:
         """Tell it all."""
@@ -131,7 +144,7 @@ class _Telling:
     # ---- settings
 
     def settings(self, requirements: dict[int, Data]) -> Data:
-        point, bands = self.solution.answer.point.tolist(), self.solution.answer.bands
+        point, bands = self.point, self.solution.answer.bands
         return {
             group: {self.common.settings[i].name: self.setting(i, point[i], bands[i], requirements) for i in members}
             for group, members in self.common.groups
@@ -147,7 +160,7 @@ class _Telling:
         decl, pin = said.variable.decl, said.variable.pin
         first, last = (at, at) if pin else (band.first, band.last)
         below, above = (None, None) if pin else (band.below, band.above)
-        found = said.kept[key] = Shared(
+        found = Shared(
             value=said.value(at),
             text=said.text(at),
             unit=decl.unit.symbol,
@@ -164,37 +177,35 @@ class _Telling:
             requirements=touching,
             place=said.place,
         )
-        return found
+        return keep(said.kept, key, found)
 
     # ---- requirements
 
     def requirements(self) -> dict[int, Data]:
         """Tell the requirements that count, in the order of the network."""
-        texts: dict[tuple[int, float], str] = {}
         return {
-            margin.requirement: self.requirement(margin, corner, texts)
+            margin.requirement: self.requirement(margin, corner)
             for margin, corner in zip(self.solution.answer.margins, self.corners, strict=True)
         }
 
-    def requirement(self, margin: Margin, corner: Closest, texts: dict[tuple[int, float], str]) -> Shared:
-        said = self.common.requirements[margin.requirement]
-        requirement, unit = said.requirement, said.unit
-        relation = requirement.comparison.relation
-        lookup = self.worst(margin, corner)
-        numbers = f"{said.left.filled(lookup)} {relation} {said.right.filled(lookup)}"
-        at, identity = self.at_worst(margin, texts), self.counted.ids[margin.requirement]
-        key = (identity, margin.left, margin.right, numbers, *at.items())
+    def requirement(self, margin: Margin, corner: Closest) -> Shared:
+        said, identity = self.common.requirements[margin.requirement], self.counted.ids[margin.requirement]
+        inputs, settings = margin.inputs[said.used].tobytes(), [self.point[i] for i in said.named]
+        key = (self.form, identity, margin.left, margin.right, corner.values, inputs, *settings)
         found = said.kept.get(key)
         if found is not None:
             return found
+        requirement, unit = said.requirement, said.unit
+        relation = requirement.comparison.relation
+        lookup = self.worst(margin, corner)
         share = max(margin.share, 0.0)
-        found = said.kept[key] = Shared(
+        found = Shared(
             id=identity,
             title=said.title,
             law=said.law,
             origin=requirement.origin,
             text=said.text,
-            numbers=numbers,
+            numbers=f"{said.left.filled(lookup)} {relation} {said.right.filled(lookup)}",
             otherwise=requirement.otherwise,
             left=number(margin.left, unit),
             right=number(margin.right, unit),
@@ -202,40 +213,37 @@ class _Telling:
             sides=told(relation, margin.left, margin.right, unit),
             spare=spare(share, margin, requirement),
             margin=float(rounded(100 * share, 3)),
-            at=at,
+            at=self.at_worst(margin),
             status=said.status,
             source=said.source,
             remedies=said.remedies,
             place=said.place,
         )
-        return found
+        return keep(said.kept, key, found)
 
     def worst(self, margin: Margin, corner: Closest) -> Callable[[str], str | None]:
         """Give the lookup of values at the corner where a requirement is closest."""
+        derived = self.common.requirements[margin.requirement].derived
+        values = {name: value for (name, _), value in zip(derived, corner.values, strict=True)}
 
         def lookup(name: str) -> str | None:
-            let = self.common.lets.get(name)
-            if let is not None:
-                return with_unit(corner.values[let.node], let.unit)
+            if name in values:
+                return with_unit(values[name], self.common.lets[name].unit)
             found = self.inputs.get(name)
             if found is not None:
-                return with_unit(float(margin.inputs[found[0]]), self.common.unit_of(name, found[1]))
-            return self.stated.get(name)
+                return with_unit(float(margin.inputs[found[0]]), self.common.unit_of(name, found[1].given))
+            return self.stated(name)
 
         return lookup
 
-    def at_worst(self, margin: Margin, texts: dict[tuple[int, float], str]) -> Data:
+    def at_worst(self, margin: Margin) -> Data:
         """List the uncertain inputs that a requirement depends on, at their worst."""
         inputs, values, found = self.solution.network.inputs, margin.inputs.tolist(), {}
         for name, i in self.common.requirements[margin.requirement].inputs:
             variable = inputs[i]
             amount = variable.given.amount
             if variable.low < variable.high and amount:
-                key = (i, values[i])
-                text = texts.get(key)
-                if text is None:
-                    text = texts[key] = with_unit(values[i], amount.unit)
-                found[name] = text
+                found[name] = with_unit(values[i], amount.unit)
         return found
 
     # ---- wants, merits, grades
@@ -293,16 +301,21 @@ class _Telling:
     # ---- derived quantities, inputs
 
     def derived(self) -> Data:
-        lookup, all_derived = self.stated.get, self.solution.derived
-        return {name: self.one_derived(all_derived[name], said, lookup) for name, said in self.common.lets.items()}
+        derived = self.solution.derived
+        plain: dict[str, object] = {name: d.stated for name, d in derived.items()}
+        plain |= zip(self.common.setting_named, self.point, strict=True)
+        plain |= {name: variable.stated for name, (_, variable) in self.inputs.items()}
+        return {name: self.one_derived(derived[name], said, plain) for name, said in self.common.lets.items()}
 
-    def one_derived(self, derived: Derived, said: LetTold, lookup: Callable[[str], str | None]) -> Shared:
-        key = (derived.stated, derived.low, derived.high, *[lookup(n) for n in said.formula.names])
+    def one_derived(self, derived: Derived, said: LetTold, plain: dict[str, object]) -> Shared:
+        """Tell a derived quantity; ``plain`` holds the values behind the texts of names."""
+        numbers = [plain.get(n) for n in said.formula.names]
+        key = (self.form, derived.stated, derived.low, derived.high, *numbers)
         found = said.kept.get(key)
         if found is not None:
             return found
         unit = said.unit
-        found = said.kept[key] = Shared(
+        found = Shared(
             value=number(derived.stated, unit),
             low=number(derived.low, unit),
             high=number(derived.high, unit),
@@ -311,36 +324,34 @@ class _Telling:
             range_text=f"{shown(derived.low, unit)} .. {with_unit(derived.high, unit)}",
             about=said.about,
             formula=said.formula.text,
-            numbers=said.formula.filled(lookup),
+            numbers=said.formula.filled(self.stated),
             law=said.law,
             status=said.status,
             source=said.source,
             place=said.place,
         )
-        return found
+        return keep(said.kept, key, found)
 
     def told_inputs(self) -> list[Data]:
         """List all inputs, the assumed ones first, then by how much their range costs the tightest requirement."""
         costs = self.costs()
-        values = {name: given for name, (_, given) in self.inputs.items()}
+        values = {name: variable.given for name, (_, variable) in self.inputs.items()}
         values |= self.solution.network.consulted
-        data: list[Data] = []
-        for given in values.values():
-            cost, requirement = costs.get(given.name, (0.0, ""))
-            percent = float(rounded(100 * cost, 3)) if cost else 0.0
-            data.append(self.common.input(given, percent, requirement))
+        data = [self.common.input(given, *costs.get(name, (0.0, ""))) for name, given in values.items()]
         return sorted(data, key=lambda d: (_RANK[d["evidence"]], -d["cost"], d["name"]))
 
     def costs(self) -> dict[str, tuple[float, str]]:
-        """For each input, the largest share of slack that its range takes from a tight requirement, and its title."""
-        found: dict[str, tuple[float, str]] = {}
+        """For each input, the largest percentage of slack that its range takes of a requirement, and of which."""
+        found: dict[int, tuple[float, int]] = {}
         for requirement, corner in zip(self.margins, self.corners, strict=True):
-            title = self.common.requirements[requirement].title
             for i, cost in corner.costs:
-                name = self.solution.network.inputs[i].given.name
-                if cost > found.get(name, (0.0, ""))[0]:
-                    found[name] = (cost, title)
-        return found
+                if i not in found or cost > found[i][0]:
+                    found[i] = (cost, requirement)
+        inputs, requirements = self.solution.network.inputs, self.common.requirements
+        return {
+            inputs[i].given.name: (float(rounded(100 * cost, 3)), requirements[r].title)
+            for i, (cost, r) in found.items()
+        }
 
     # ---- warnings and notices
 

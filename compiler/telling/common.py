@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+import numpy as np
+
 from .. import __version__
 from ..meaning.display import rounded, shown, unit_for, with_unit
 from ..meaning.model import Amount, GivenValue, GradeDecl, Model
 from ..meaning.units import Unit
-from ..network.graph import Requirement, SettingVariable
-from ..solving.problem import Problem
+from ..network.graph import Network, Requirement, SettingVariable
+from ..solving.problem import Indices, Problem
 from ..syntax import tree
 from ..text.source import Span
 from .formulas import Formula, named_apart, requirement_text, titles
@@ -20,6 +22,20 @@ from .shared import Shared, SharedList
 Data = dict[str, Any]
 
 DIGITS = 5
+
+
+MOST_KEPT = 500
+"""Forms of one thing that are kept, as many machines share them."""
+
+MOST_INPUTS = 5_000
+
+
+def keep(kept: dict[object, Shared], key: object, told: Shared) -> Shared:
+    """Keep what was told; a full store is begun anew, so that a large fleet does not fill the memory."""
+    if len(kept) >= MOST_KEPT:
+        kept.clear()
+    kept[key] = told
+    return told
 
 
 def number(value: float, unit: Unit) -> float | None:
@@ -32,6 +48,8 @@ def number(value: float, unit: Unit) -> float | None:
 class RequirementTold:
     """What is told of a requirement whatever its numbers. ``inputs`` are (name, index) of those it depends on.
 
+    ``used`` are the inputs, ``named`` the settings on whose values its text with numbers hangs.
+
     ``kept`` holds, here and below, what was told of it with numbers, for other machines that have the same.
     """
 
@@ -43,6 +61,8 @@ class RequirementTold:
     right: Formula
     derived: tuple[tuple[str, int], ...]
     inputs: tuple[tuple[str, int], ...]
+    used: Indices
+    named: tuple[int, ...]
     settings: int
     law: str
     status: str
@@ -116,6 +136,7 @@ class Common:
         self._places: dict[tuple[str, int], str] = {}
         self._counted: dict[tuple[int, ...], Counted] = {}
         self._inputs: dict[int, tuple[GivenValue, Shared]] = {}
+        self._forms: dict[tuple[object, ...], int] = {}
         self._costly: dict[tuple[int, float, str], Shared] = {}
         self._stated: dict[int, tuple[GivenValue, str]] = {}
         self._lists: dict[tuple[int, ...], tuple[Sequence[object], SharedList]] = {}
@@ -135,6 +156,11 @@ class Common:
         hint = given.amount.unit if given and given.amount else None
         return unit_for(self.model.dimensions[name], hint)
 
+    def form(self, network: Network) -> int:
+        """Number the ways in which inputs are written: their units, and which have a range."""
+        key = tuple([(v.given.amount.unit.symbol if v.given.amount else "", v.low < v.high) for v in network.inputs])
+        return self._forms.setdefault(key, len(self._forms))
+
     # ---- settings
 
     @cached_property
@@ -147,6 +173,11 @@ class Common:
             place = self.place(variable.pin.span if variable.pin else decl.span)
             found.append(SettingTold(variable, group, name or group, self._chosen(i), place, float(decl.step), {}, {}))
         return found
+
+    @cached_property
+    def setting_named(self) -> dict[str, int]:
+        """Find a setting by its full name."""
+        return {v.decl.name: i for i, v in enumerate(self.network.settings)}
 
     @cached_property
     def groups(self) -> list[tuple[str, list[int]]]:
@@ -184,7 +215,8 @@ class Common:
         remedies = [
             Shared(direction=m.direction, name=m.name.text, text=m.text.text if m.text else "") for m in r.remedies
         ]
-        used = dict.fromkeys((*left.names, *right.names))
+        named = dict.fromkeys((*left.names, *right.names))
+        used = {i for _, i in inputs} | {i for i, v in enumerate(network.inputs) if v.given.name in named}
         return RequirementTold(
             requirement=r,
             title=title,
@@ -192,8 +224,10 @@ class Common:
             unit=unit_for(r.dimension),
             left=left,
             right=right,
-            derived=tuple((n, network.derived[n]) for n in used if n in network.derived),
+            derived=tuple((n, network.derived[n]) for n in named if n in network.derived),
             inputs=tuple(inputs),
+            used=np.array(sorted(used), dtype=np.int64),
+            named=tuple(i for i, v in enumerate(network.settings) if v.decl.name in named),
             settings=depends & ((1 << tape.setting_count) - 1),
             law=r.name if r.origin == "law" else "",
             status=law.status if law else "",
@@ -266,6 +300,9 @@ class Common:
         """Tell an input's value, and what its range costs which requirement, as a percentage."""
         found = self._inputs.get(id(given))
         if found is None:
+            if len(self._inputs) >= MOST_INPUTS or len(self._costly) >= MOST_INPUTS:
+                self._inputs.clear()
+                self._costly.clear()
             # The value is kept as well, so that no other can come by the same identity.
             found = self._inputs[id(given)] = (given, self._input(given))
         if not cost:
@@ -280,6 +317,8 @@ class Common:
         """Write the stated value of an input that has an amount."""
         found = self._stated.get(id(given))
         if found is None:
+            if len(self._stated) >= MOST_INPUTS:
+                self._stated.clear()
             amount = given.amount
             text = with_unit(amount.stated, amount.unit) if amount else ""
             found = self._stated[id(given)] = (given, text)

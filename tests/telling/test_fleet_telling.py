@@ -14,11 +14,13 @@ from meltwright.meaning.checking import check_file
 from meltwright.meaning.model import Model
 from meltwright.network.graph import Network
 from meltwright.network.lowering import lower_all
+from meltwright.output import json_text
 from meltwright.output.producing import produce
 from meltwright.solving.answering import Answer, margins, solve_all
 from meltwright.solving.problem import Problem
 from meltwright.solving.tape import tape_of
-from meltwright.telling.bundle import bundle, bundles
+from meltwright.telling import common
+from meltwright.telling.bundle import Teller, bundle, bundles
 from meltwright.telling.formulas import Formula, with_numbers
 from meltwright.telling.solution import Solution, solution, solutions
 
@@ -72,6 +74,18 @@ def _moved(problem: Problem, answer: Answer, steps: int, robust: bool) -> tuple[
 def test_bundles_told_together_equal_bundles_told_alone(pairs: list[tuple[Problem, Answer]]) -> None:
     model, _ = fleet()
     assert bundles(solutions(model, pairs)) == [bundle(s) for s in alone(model, pairs)]
+
+
+@pytest.mark.parametrize("most", [1, 3, 500])
+def test_parts_told_by_one_teller_equal_the_whole(most: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    # Full stores are begun anew; that must not show.
+    for module, name in ((common, "MOST_KEPT"), (common, "MOST_INPUTS"), (json_text, "MOST_KEPT")):
+        monkeypatch.setattr(module, name, most)
+    model, solved = fleet()
+    told, teller, writer = solutions(model, solved), Teller(), json_text.JsonWriter()
+    parts = [b for first in range(0, MACHINES, 2) for b in teller.bundles(told[first : first + 2])]
+    assert parts == bundles(told)
+    assert [writer.text(b) for b in parts] == [json_text.JsonWriter().text(b) for b in bundles(told)]
 
 
 def test_files_of_a_fleet_equal_those_of_single_machines() -> None:
