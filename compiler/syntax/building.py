@@ -12,6 +12,9 @@ from . import tree
 from .tokens import Token
 
 _NUMBER = re.compile(r"[0-9]+(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?")
+PASSED_ON = frozenset(["doc", "evidence_kind", "number", "range", "statement", "test"])
+"""Rules for which their part stands where it is the only one."""
+
 _KEPT = re.compile(r'\\(["\\])')
 
 
@@ -80,7 +83,9 @@ class Builder(Transformer[Token, Any]):
     file = ""
 
     def _span(self, parts: list[Any]) -> Span:
-        start, end = _start(parts[0]), _end(parts[-1])
+        first, last = parts[0], parts[-1]
+        start: int = first.start_pos if isinstance(first, Token) else _start(first)
+        end: int = last.end_pos if isinstance(last, Token) else _end(last)
         if start < 0:
             start = next(at for at in map(_start, parts) if at >= 0)
         if end < 0:
@@ -113,7 +118,7 @@ class Builder(Transformer[Token, Any]):
     def number(self, parts: list[Any]) -> tree.Number:
         """Build a number with its sign."""
         n: tree.Number = parts[-1]
-        return tree.Number(f"-{n.digits}", n.unit, self._span(parts)) if len(parts) > 1 else n
+        return tree.Number(f"-{n.digits}", n.unit, self._span(parts))
 
     # ---- helpers without nodes of their own
 
@@ -134,25 +139,11 @@ class Builder(Transformer[Token, Any]):
     relation = _helper("relation")
     arguments = _helper("arguments")
 
-    def evidence_kind(self, parts: list[Any]) -> Token:
-        """Pass the keyword on."""
-        keyword: Token = parts[0]
-        return keyword
-
-    def doc(self, parts: list[Any]) -> tree.Text:
-        """Build a doc line."""
-        text: tree.Text = parts[0]
-        return text
-
     because = _helper("because")
 
     def names(self, parts: list[Any]) -> _Named:
         """Build a list of names."""
         return _Named("names", _only(parts, tree.Name))
-
-    def range(self, parts: list[Any]) -> Any:
-        """Pass a range on."""
-        return parts[0]
 
     # ---- values
 
@@ -213,11 +204,6 @@ class Builder(Transformer[Token, Any]):
     def comparison(self, parts: list[Any]) -> tree.Comparison:
         """Build a comparison."""
         return tree.Comparison(parts[0], parts[1].words()[0], parts[2], self._span(parts))
-
-    def test(self, parts: list[Any]) -> tree.Comparison:
-        """Pass a comparison on."""
-        comparison: tree.Comparison = parts[0]
-        return comparison
 
     def on_scale(self, parts: list[Any]) -> tree.OnScale:
         """Build ``hardness on shore_a``."""
@@ -305,10 +291,6 @@ class Builder(Transformer[Token, Any]):
     caution = prepare = _notice
 
     # ---- statements
-
-    def statement(self, parts: list[Any]) -> Any:
-        """Pass a statement on."""
-        return parts[0]
 
     def use_file(self, parts: list[Any]) -> tree.Use:
         """Build an import."""

@@ -13,7 +13,7 @@ from lark.exceptions import LarkError
 
 from .building import Builder
 from .keeping import cache_folder
-from .tokens import Token, token_at
+from .tokens import TWO_SIGNS, Token, token_at
 
 BUILDER = Builder()
 STARTS = ("statement", "entity_item", "profile_item", "grade_item", "law_item")
@@ -64,15 +64,16 @@ def keywords() -> dict[str, str]:
 
 def lex(text: str) -> list[Token]:
     """Give the tokens of a text, line ends and strays included."""
-    pattern, names = _pattern()
+    (pattern, names), known = _pattern(), {**keywords(), TWO_SIGNS: TWO_SIGNS}
     tokens, line = [], 0
     for found in pattern.finditer(text):
         kind = found.lastindex
         if kind is None:
             break
         start, end = found.span(kind)
-        tokens.append(token_at(names[kind], text[start:end], start, end, start - line + 1))
-        if names[kind] == "NEWLINE":
+        name, word = names[kind], text[start:end]
+        tokens.append(token_at(name, known.get(word, name), word, start, end, start - line + 1))
+        if name == "NEWLINE":
             line = end
     return tokens
 

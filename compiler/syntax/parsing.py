@@ -11,11 +11,12 @@ from typing import Any
 from lark.parse_tree_builder import ExpandSingleChild
 from lark.parsers.lalr_analysis import Shift
 
+from .building import PASSED_ON
 from .grammar import keywords, parser
-from .tokens import Token
+from .tokens import TWO_SIGNS, Token
 
 _END = "$END"
-_SIGN, _TWO_SIGNS = "_PLUS_MINUS", "+-"
+_SIGN = "_PLUS_MINUS"
 _NEXT, _AGAIN = -1, -2
 
 Step = tuple[Callable[[Any], Any] | None, int]
@@ -30,7 +31,7 @@ def parse(tokens: Sequence[Token], start: str) -> Any:
     Where it cannot be, gives the number of the token that cannot stand, or the count of tokens where they end too
     early.
     """
-    steps = _steps(start, tuple([_terminal(t) for t in tokens]))
+    steps = _steps(start, tuple([t.terminal for t in tokens]))
     if isinstance(steps, int):
         return steps
     parts: list[Any] = []
@@ -52,18 +53,10 @@ def accepted(tokens: Sequence[Token], start: str) -> set[str]:
     automaton = _automaton(start)
     states = [automaton.start_state]
     for token in tokens:
-        for part in _as_expected(_terminal(token), automaton.states[states[-1]]):
+        for part in _as_expected(token.terminal, automaton.states[states[-1]]):
             _take(part, automaton, states, [], _NEXT)
     table = automaton.states[states[-1]]
     return {t for t in table if t.isupper() and _take(t, automaton, states.copy(), [], _NEXT)}
-
-
-def _terminal(token: Token) -> str:
-    """Give the terminal of a token, a keyword's own one even where it may turn out to be a name."""
-    terminal = token.type
-    if terminal == "NAME":
-        return keywords().get(token, terminal)
-    return _TWO_SIGNS if terminal == _SIGN and len(token) == 2 else terminal
 
 
 def _as_expected(terminal: str, table: Any) -> tuple[str, ...]:
@@ -71,7 +64,7 @@ def _as_expected(terminal: str, table: Any) -> tuple[str, ...]:
 
     A keyword counts as a name where only a name may stand, ``+-`` as two operators where no tolerance may.
     """
-    if terminal == _TWO_SIGNS:
+    if terminal == TWO_SIGNS:
         return (_SIGN,) if _SIGN in table else ("PLUS", "MINUS")
     return ("NAME",) if terminal in _keywords() and terminal not in table else (terminal,)
 
@@ -114,7 +107,7 @@ def _take(terminal: str, automaton: Any, states: list[Any], steps: list[Step], t
         size = len(target.expansion)
         del states[len(states) - size :]
         build = automaton.callbacks[target]
-        if size != 1 or not isinstance(build, ExpandSingleChild):
+        if size != 1 or not (isinstance(build, ExpandSingleChild) or (target.alias or target.origin.name) in PASSED_ON):
             steps.append((build, size))
         states.append(automaton.states[states[-1]][target.origin.name][1])
         if terminal == _END and states[-1] == automaton.end_state:
