@@ -17,9 +17,9 @@ def plan_of(
         registers.add(t, forms[t])
     place: dict[Term, Key] = {}
     for key, register in registers.have.items():
-        t, order = key
-        if isinstance(t, int) and isinstance(order, int) and t not in place and t not in terms.fixed:
-            place[t] = register, order
+        node, order = key
+        if isinstance(node, int) and isinstance(order, int) and node not in place and node not in terms.fixed:
+            place[node] = register, order
     return Plan(registers.code, place, registers.slots, registers.imports, registers.constants)
 
 
