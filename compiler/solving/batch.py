@@ -13,7 +13,7 @@ import numpy as np
 
 from .operators import Interval
 from .problem import TOLERANCE, Indices, Problem, base_units
-from .tape import Bounds, Enclosures, Floats, Mask, outside
+from .tape import Bounds, Floats, Mask, outside
 
 FEW_ROWS = 1500
 """Up to so many rows one pass over all steps costs less than a pass for each output over its own."""
@@ -113,10 +113,10 @@ class Batch:
     # ---- where operations are defined
 
     @cached_property
-    def whole(self) -> Enclosures:
+    def whole(self) -> list[Interval]:
         """Every node enclosed over all settings and all input values, a column a machine."""
         low, high = self.settings_at(self.first), self.settings_at(self.last)
-        return self.tape.enclosures(np.concatenate([low, self.low]), np.concatenate([high, self.high]))
+        return self.tape.enclosures([*low, *self.low], [*high, *self.high])
 
     @cached_property
     def doubtful(self) -> list[tuple[str, tuple[int, ...], Mask]]:
@@ -126,7 +126,7 @@ class Batch:
         """
         return [(name, a, self.tape.relying(node)) for node, name, a in self.tape.partial(self.whole)]
 
-    def defined(self, enclosures: Enclosures, outputs: Indices, columns: Indices) -> Mask:
+    def defined(self, enclosures: list[Interval], outputs: Indices, columns: Indices) -> Mask:
         """Tell for each output whether it is defined all over the box in its column of a batch."""
         sound = np.ones(outputs.size, dtype=np.bool_)
         for operator, arguments, relying in self.doubtful:
@@ -245,8 +245,9 @@ class Batch:
     ) -> None:
         """Enclose some rows in one pass."""
         nodes = sorted({n for each in wanted for n in distinct(each[rows]) if n >= 0})
-        ends = [np.concatenate([settings[:, rows], inputs[:, rows]]) for settings, inputs in (low, high)]
-        enclosures = self.tape.enclosures(ends[0], ends[1], outputs=nodes)
+        enclosures = self.tape.enclosures(
+            [*low[0][:, rows], *low[1][:, rows]], [*high[0][:, rows], *high[1][:, rows]], outputs=nodes
+        )
         for target, each in zip(found.values, wanted, strict=True):
             for node in distinct(each[rows]):
                 mine = np.flatnonzero(each[rows] == node)

@@ -1,96 +1,126 @@
-"""The chain rule: terms for the slope of each node with regard to each variable, from the terms of its value.
+"""The chain rule through one operation, with the enclosure of its own value at hand.
 
-``exp`` is its own slope, a quotient's is made from the quotient, and so on. A slope that is nothing but a sum, a
-multiple by one or a change of sign costs nothing: it is a term that is there already, and its sign is kept beside it.
+``exp`` is its own slope, a quotient's is made from the quotient, and so on: that saves evaluating each slope afresh.
+Where an argument is not known to be positive the operator's own slopes are taken. Rounding is outwards, but losses to
+underflow are left: ``slopes.LEVEL`` counts what is so small as nothing.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 
-from .terms import Term, Terms
+import numpy as np
 
-Signed = tuple[int, Term]
-"""A sign, 1 or -1, and a term."""
-Slope = Signed | None
-"""The slope of a node with regard to a variable; None where it does not depend on it."""
+from .intervals import Interval, every
+from .operators import BARE
 
+Slope = Interval | None
+"""The slope of a node with regard to some variables (variables, rows); None where it depends on none of them."""
 
-class Chain:
-    """Makes slopes in the ``terms`` of a tape."""
-
-    def __init__(self, terms: Terms) -> None:
-        self.terms = terms
-        self.one: Term = terms.constant(1.0)
-
-    def of(
-        self,
-        operator: str,
-        whole: float | None,
-        value: Term,
-        arguments: tuple[Term, ...],
-        slopes: Sequence[Slope],
-    ) -> Slope:
-        """Give the slope of an operation from its value, its arguments and their slopes, not all None."""
-        terms = self.terms
-        match operator:
-            case "add":
-                return self.plus(slopes[0], slopes[1])
-            case "sub":
-                return self.plus(slopes[0], _opposite(slopes[1]))
-            case "neg":
-                return _opposite(slopes[0])
-            case "mul":
-                return self.plus(self.times(arguments[1], slopes[0]), self.times(arguments[0], slopes[1]))
-            case "div":
-                first = self.over(slopes[0], arguments[1])
-                if slopes[1] is None:
-                    return first
-                return self.plus(first, _opposite(self.times(terms.div(value, arguments[1]), slopes[1])))
-            case "exp":
-                return self.times(value, slopes[0])
-            case "log":
-                return self.over(slopes[0], arguments[0])
-            case "sqrt":
-                return self.times(terms.div(terms.constant(0.5), value), slopes[0])
-            case "powi" if whole == 1:
-                return slopes[0]
-            case "powi" if whole == 2:
-                return self.times(terms.mul(terms.constant(2.0), arguments[0]), slopes[0])
-            case "powi" if whole is not None and whole > 2:
-                power = terms.of("powi", (arguments[0], terms.constant(whole - 1)), whole - 1)
-                return self.times(terms.mul(terms.constant(whole), power), slopes[0])
-            case "pow" if slopes[1] is None:
-                power = terms.of("pow", (arguments[0], terms.sub(arguments[1], self.one)))
-                return self.times(terms.mul(terms.wide(arguments[1]), power), slopes[0])
-            case "min" | "max":
-                # What is greater is chosen as the other would be if it were less.
-                turned = arguments[::-1]
-                both = (arguments, turned) if operator == "min" else (turned, arguments)
-                chosen = [terms.careful("chosen", pair) for pair in both]
-                return self.plus(self.times(chosen[0], slopes[0]), self.times(chosen[1], slopes[1]))
-        total: Slope = None
-        for at, slope in enumerate(slopes):
-            if slope is not None:
-                total = self.plus(total, self.times(terms.careful(f"slope {operator} {at}", arguments), slope))
-        return total
-
-    def plus(self, a: Slope, b: Slope) -> Slope:
-        """Add slopes."""
-        if a is None or b is None:
-            return b if a is None else a
-        if a[0] == b[0]:
-            return a[0], self.terms.add(a[1], b[1])
-        return a[0], self.terms.sub(a[1], b[1])
-
-    def times(self, factor: Term, slope: Slope) -> Slope:
-        """Multiply a slope."""
-        if slope is None:
-            return None
-        return slope[0], factor if slope[1] == self.one else self.terms.mul(factor, slope[1])
-
-    def over(self, slope: Slope, divisor: Term) -> Slope:
-        """Divide a slope."""
-        return None if slope is None else (slope[0], self.terms.div(slope[1], divisor))
+_STEP = np.array(2.0**-52)
+_ONE = np.array(1.0)
+_HALF = np.array(0.5)
+_MULTIPLY = BARE["mul"].enclosure
 
 
-def _opposite(a: Slope) -> Slope:
-    return None if a is None else (-a[0], a[1])
+def chain(name: str, value: Interval, arguments: Sequence[Interval], slopes: Sequence[Slope]) -> Slope:
+    """Give the slope of an operation from its value, its arguments and their slopes."""
+    if name == "add":
+        return _sum(slopes[0], slopes[1])
+    if name == "sub":
+        return _sum(slopes[0], _negative(slopes[1]))
+    if name == "neg":
+        return _negative(slopes[0])
+    partials = _PARTIALS.get(name, _afresh)(name, value, arguments, slopes)
+    total: Slope = None
+    for partial, slope in zip(partials, slopes, strict=True):
+        if slope is not None and partial is not None:
+            total = _sum(total, _product(partial, slope))
+    return total
+
+
+# ---- partial slopes, None where the argument has none
+
+_Partials = Sequence[Slope]
+
+
+def _afresh(name: str, value: Interval, arguments: Sequence[Interval], slopes: Sequence[Slope]) -> _Partials:
+    return BARE[name].slopes(*arguments)
+
+
+def _of_mul(name: str, value: Interval, arguments: Sequence[Interval], slopes: Sequence[Slope]) -> _Partials:
+    return arguments[1], arguments[0]
+
+
+def _of_div(name: str, value: Interval, arguments: Sequence[Interval], slopes: Sequence[Slope]) -> _Partials:
+    divisor = arguments[1]
+    if not every(divisor.lo > 0):
+        return _afresh(name, value, arguments, slopes)
+    inverse = _inverse(divisor)
+    return inverse, None if slopes[1] is None else _negative(_product(inverse, value))
+
+
+def _of_power(name: str, value: Interval, arguments: Sequence[Interval], slopes: Sequence[Slope]) -> _Partials:
+    """``e x^e / x`` with regard to a positive base; with regard to the exponent only where that is a variable."""
+    base, exponent = arguments
+    if slopes[1] is not None or not every(base.lo > 0) or not every(np.isfinite(value.hi)):
+        return _afresh(name, value, arguments, slopes)
+    return _product(_product(_inverse(base), value), exponent), None
+
+
+def _of_exp(name: str, value: Interval, arguments: Sequence[Interval], slopes: Sequence[Slope]) -> _Partials:
+    return (value,)
+
+
+def _of_log(name: str, value: Interval, arguments: Sequence[Interval], slopes: Sequence[Slope]) -> _Partials:
+    positive = every(arguments[0].lo > 0)
+    return (_inverse(arguments[0]),) if positive else _afresh(name, value, arguments, slopes)
+
+
+def _of_sqrt(name: str, value: Interval, arguments: Sequence[Interval], slopes: Sequence[Slope]) -> _Partials:
+    if not every(value.lo > 0):
+        return _afresh(name, value, arguments, slopes)
+    inverse = _inverse(value)
+    return (Interval(inverse.lo * _HALF, inverse.hi * _HALF),)
+
+
+_PARTIALS: Mapping[str, Callable[[str, Interval, Sequence[Interval], Sequence[Slope]], _Partials]] = {
+    "mul": _of_mul,
+    "div": _of_div,
+    "pow": _of_power,
+    "powi": _of_power,
+    "exp": _of_exp,
+    "log": _of_log,
+    "sqrt": _of_sqrt,
+}
+
+
+# ---- arithmetic
+
+
+def _inverse(x: Interval) -> Interval:
+    """Enclose 1/x of a positive interval."""
+    lo, hi = _ONE / x.hi, _ONE / x.lo
+    return Interval(lo - lo * _STEP, hi + hi * _STEP)
+
+
+def _product(a: Interval, b: Interval) -> Interval:
+    """Enclose a product; one with an exact zero is zero."""
+    if every(a.lo >= 0):
+        lo, hi = np.minimum(a.lo * b.lo, a.hi * b.lo), np.maximum(a.lo * b.hi, a.hi * b.hi)
+    else:
+        corners = a.lo * b.lo, a.lo * b.hi, a.hi * b.lo, a.hi * b.hi
+        lo = np.minimum(np.minimum(corners[0], corners[1]), np.minimum(corners[2], corners[3]))
+        hi = np.maximum(np.maximum(corners[0], corners[1]), np.maximum(corners[2], corners[3]))
+    lo, hi = lo - np.abs(lo) * _STEP, hi + np.abs(hi) * _STEP
+    # An infinite factor: the careful product knows what zero times infinity is.
+    return Interval(lo, hi) if every(np.isfinite(hi - lo)) else _MULTIPLY(a, b)
+
+
+def _sum(a: Slope, b: Slope) -> Slope:
+    if a is None or b is None:
+        return b if a is None else a
+    lo, hi = a.lo + b.lo, a.hi + b.hi
+    return Interval(lo - np.abs(lo) * _STEP, hi + np.abs(hi) * _STEP)
+
+
+def _negative(a: Slope) -> Slope:
+    return None if a is None else Interval(-a.hi, -a.lo)

@@ -11,8 +11,9 @@ from ..network.graph import Network, Node
 from ..text.diagnostic import Diagnostic, diagnose
 from ..text.source import Span
 from .batch import Batch
+from .operators import Interval
 from .problem import Problem
-from .tape import Enclosures, row
+from .tape import row
 
 Excerpt = Callable[[Span], str]
 """Gives the text at a place."""
@@ -62,7 +63,7 @@ def _look(members: Sequence[int], problems: Sequence[Problem], excerpt: Excerpt,
                 found[members[at]].append(_undefined(problems[at], node, argument, ends, excerpt))
 
 
-def _enclosed(batch: Batch, nodes: Sequence[int]) -> Enclosures:
+def _enclosed(batch: Batch, nodes: Sequence[int]) -> list[Interval]:
     """Enclose some nodes over all settings and all input values, a column a machine."""
     low, high = batch.settings_at(batch.first), batch.settings_at(batch.last)
     return batch.tape.enclosures([*low, *batch.low], [*high, *batch.high], outputs=nodes)

@@ -189,9 +189,10 @@ def _div_slopes(a: Interval, b: Interval) -> Slopes:
 def _pow_slopes(base: Interval, exponent: Interval) -> Slopes:
     by_base = intervals.mul(exponent, intervals.power(base, intervals.sub(exponent, _ONE)))
     by_exponent = intervals.mul(intervals.power(base, exponent), intervals.log(base))
-    # b^e log b is at least -1 / (exp(1) e), at b = exp(-1 / e). All rows are looked at, so that none hangs on others.
-    floor = np.where(exponent.lo > 0, -0.36787944117144245 / exponent.lo, -np.inf)
-    by_exponent = Interval(np.maximum(by_exponent.lo, floor), by_exponent.hi)
+    if not every(base.lo > 0):
+        # b^e log b is at least -1 / (exp(1) e), at b = exp(-1 / e).
+        floor = np.where(exponent.lo > 0, -0.36787944117144245 / exponent.lo, -np.inf)
+        by_exponent = Interval(np.maximum(by_exponent.lo, floor), by_exponent.hi)
     return _defined((by_base, by_exponent), base, exponent)
 
 

@@ -7,9 +7,10 @@ from typing import NamedTuple
 import numpy as np
 
 from .batch import Batch
+from .operators import Interval
 from .problem import UNKNOWN, Indices
 from .slopes import Signs, signs_of
-from .tape import Enclosures, Floats, Mask
+from .tape import Floats, Mask
 
 FIRST_PIECES = 16
 """Pieces into which the inputs without a proved direction are cut at first, where a range is looked at closely."""
@@ -117,7 +118,7 @@ def _shared(stands: Signs) -> tuple[list[int], Signs]:
     return row, kinds[:rows]
 
 
-def _boxes(batch: Batch, settings: Floats, kinds: Signs, nodes: Sequence[int]) -> Enclosures:
+def _boxes(batch: Batch, settings: Floats, kinds: Signs, nodes: Sequence[int]) -> list[Interval]:
     """Enclose nodes over the boxes that rows (rows, inputs, machines) of standing inputs make."""
     rows, inputs, machines = kinds.shape
     own = (batch.low[:, None], batch.high[:, None], batch.stated[:, None])

@@ -67,11 +67,11 @@ def _directions(batch: Batch) -> Directions:
     outputs = list(dict.fromkeys([r.slack for r in network.requirements] + [m.node for m in network.merits]))
     moving = np.concatenate([(batch.first < batch.last).any(axis=1), (batch.low < batch.high).any(axis=1)])
     wanted = [int(v) for v in np.flatnonzero(moving)]
-    slopes = tape.slopes(batch.whole, wanted, outputs=outputs) if wanted else None
+    slopes = tape.slopes(batch.whole, wanted, outputs=outputs) if wanted else []
     signs = np.zeros((len(outputs), len(moving), batch.count), dtype=np.int8)
     lean = np.zeros(signs.shape)
     for at, output in enumerate(outputs):
-        bounds = None if slopes is None else slopes[output]
+        bounds = slopes[output] if wanted else None
         if bounds is None:
             continue
         defined = batch.defined(batch.whole, np.full(batch.count, output), batch.everyone)

@@ -6,20 +6,15 @@ a variable. Only the nodes that the wanted outputs need are evaluated; the other
 """
 
 from collections import OrderedDict
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..network.graph import Network
-from .chaining import Chain, Slope
-from .intervals import ENTIRE, every, where
-from .kernels import widen
-from .knowing import Knowledge
-from .operators import BARE, Interval
-from .plans import Run
-from .terms import Term, Terms
+from .chaining import chain
+from .operators import BARE, Interval, Operator
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -28,19 +23,14 @@ Batch = Sequence[Floats] | Floats
 """An array for each variable."""
 
 _LEFT_OUT = np.zeros(0)
-_NOTHING = Interval(_LEFT_OUT, _LEFT_OUT)
 _PARTIAL = frozenset(("div", "sqrt", "log", "pow", "powi", "tan"))
 
 
-@dataclass(frozen=True, slots=True)
-class _Step:
+class _Step(NamedTuple):
     node: int
     name: str
+    operator: Operator
     arguments: tuple[int, ...]
-    whole: float | None
-    """The exponent of a whole power that the network states."""
-    code: tuple[int, Callable[..., Floats], int, int | None]
-    """The node, the function of its value, and its one or two arguments."""
 
 
 MOST_KEPT = 16
@@ -64,46 +54,6 @@ def tape_of(networks: Sequence[Network]) -> "Tape":
     return found[1]
 
 
-class Enclosures:
-    """The enclosures of nodes in a batch, rounded outwards when they are looked at."""
-
-    def __init__(self, tape: "Tape", run: Run, age: int) -> None:
-        self.tape, self.run, self.age = tape, run, age
-        self._found: dict[int, Interval] = {}
-
-    def __getitem__(self, node: int) -> Interval:
-        found = self._found.get(node)
-        if found is None:
-            found = self._found[node] = self.tape.enclosure_in(self.run, self.tape.term_of[node])
-        return found
-
-
-class Slopes:
-    """The slopes of nodes with regard to some variables in a batch."""
-
-    def __init__(self, tape: "Tape", run: Run, wanted: Sequence[int]) -> None:
-        self.tape, self.run, self.wanted = tape, run, wanted
-
-    def __getitem__(self, node: int) -> Bounds:
-        """Give an interval of shape (wanted, rows), or None where the node depends on none of them."""
-        tape, run = self.tape, self.run
-        slopes = [(at, s) for at, v in enumerate(self.wanted) if (s := tape.slope_of[v].get(node)) is not None]
-        if not slopes:
-            return None
-        ends = np.zeros((2, len(self.wanted), run.rows))
-        for at, (sign, term) in slopes:
-            found = tape.enclosure_in(run, term)
-            if sign > 0:
-                ends[0, at], ends[1, at] = found
-            else:
-                np.negative(found.hi, out=ends[0, at])
-                np.negative(found.lo, out=ends[1, at])
-        lo, hi = ends
-        held = lo <= hi
-        # An operation that is nowhere defined in a box has an empty slope, which tells nothing.
-        return Interval(lo, hi) if every(held) else where(held, Interval(lo, hi), ENTIRE)
-
-
 class Tape:
     """A network made ready for evaluation. ``depends`` has a bit for each variable that a node depends on.
 
@@ -116,48 +66,36 @@ class Tape:
         self.setting_count = len(network.settings)
         self.depends = [0] * self.node_count
         self._values: list[Floats] = [_LEFT_OUT] * len(network.nodes)
+        self._enclosures = [Interval(_LEFT_OUT, _LEFT_OUT)] * len(network.nodes)
         self._steps: list[_Step] = []
         self._parts: dict[tuple[int, ...], list[_Step]] = {}
         self._parted: dict[tuple[int, ...], tuple[list[_Step], list[_Step], list[int]]] = {}
         self._moves = [False] * len(network.nodes)
-        self.terms = Terms()
-        self.term_of: list[Term] = []
-        self._chain = Chain(self.terms)
-        self.slope_of: list[dict[int, Slope]] = []
-        self._sloped: set[tuple[int, tuple[int, ...] | None]] = set()
         if exact is None:
             exact = {i.node: i.stated for i in network.inputs if i.low == i.high}
         for at, variable in enumerate(self.variables):
             self.depends[variable] = 1 << at
             self._moves[variable] = variable not in exact
-            self.slope_of.append({variable: (1, self._chain.one)})
         with np.errstate(all="ignore"):
             for i, node in enumerate(network.nodes):
-                self._prepare(network, i, exact.get(i, node.value))
-        self._moving = np.array([at for at, v in enumerate(self.variables) if self._moves[v]], dtype=np.intp)
-        self._knowledge = Knowledge(self.terms, [self.term_of[self.variables[at]] for at in self._moving])
+                self._prepare(i, node.operator, node.arguments, exact.get(i, node.value))
 
-    def _prepare(self, network: Network, i: int, value: float) -> None:
+    def _prepare(self, i: int, operator: str, arguments: tuple[int, ...], value: float) -> None:
         """Take in a node; one in which nothing moves is evaluated here."""
-        node = network.nodes[i]
-        if node.operator in ("constant", "setting", "input"):
+        if operator in ("constant", "setting", "input"):
             # A variable that moves is overwritten by each batch.
-            self._values[i] = np.array([value])
-            self.term_of.append(self.terms.leaf() if self._moves[i] else self.terms.constant(value))
+            constant = np.array([value])
+            self._values[i], self._enclosures[i] = constant, Interval(constant, constant)
             return
-        last = network.nodes[node.arguments[-1]]
-        whole = last.value if node.operator == "powi" and last.operator == "constant" else None
-        operator, (first, *second) = BARE[node.operator], node.arguments
-        code = (i, operator.value, first, second[0] if second else None)
-        step = _Step(i, node.operator, node.arguments, whole, code)
-        for argument in node.arguments:
+        step = _Step(i, operator, BARE[operator], arguments)
+        for argument in arguments:
             self.depends[i] |= self.depends[argument]
             self._moves[i] |= self._moves[argument]
         if self._moves[i]:
             self._steps.append(step)
         else:
-            self._values[i] = operator.value(*[self._values[a] for a in node.arguments])
-        self.term_of.append(self.terms.of(node.operator, tuple(self.term_of[a] for a in node.arguments), whole))
+            self._values[i] = step.operator.value(*[self._values[a] for a in arguments])
+            self._enclosures[i] = step.operator.enclosure(*[self._enclosures[a] for a in arguments])
 
     def _part(self, outputs: Iterable[int] | None) -> list[_Step]:
         """List the steps that some outputs need, or all."""
@@ -212,10 +150,14 @@ class Tape:
 
     @staticmethod
     def _evaluated(found: list[Floats], steps: list[_Step]) -> list[Floats]:
+        # All arguments are taken at once: this loop is where a small batch spends its time.
         with np.errstate(all="ignore"):
-            for step in steps:
-                node, f, a, b = step.code
-                found[node] = f(found[a]) if b is None else f(found[a], found[b])
+            for node, _, operator, arguments in steps:
+                value = operator.value
+                if len(arguments) == 2:
+                    found[node] = value(found[arguments[0]], found[arguments[1]])
+                else:
+                    found[node] = value(found[arguments[0]])
         return found
 
     def _halves(self, outputs: Iterable[int]) -> tuple[list[_Step], list[_Step], list[int]]:
@@ -232,57 +174,38 @@ class Tape:
             found = self._parted[key] = (first, last, needed)
         return found
 
-    def enclosures(self, low: Batch, high: Batch, *, outputs: Iterable[int] | None = None) -> Enclosures:
-        """Enclose nodes over boxes from ``low`` to ``high``, which have one dimension of rows."""
-        ends = [_stacked(side, self._moving) for side in (low, high)]
-        rows = max([side.shape[1] for side in ends])
-        key = None if outputs is None else tuple(sorted(set(outputs)))
-        if key is None:
-            wanted = [t for t in self.term_of if t not in self.terms.fixed]
-        else:
-            wanted = [self.terms.wide(self.term_of[n]) for n in key]
+    def enclosures(self, low: Batch, high: Batch, *, outputs: Iterable[int] | None = None) -> list[Interval]:
+        """Enclose nodes over boxes from ``low`` to ``high``."""
+        found = self._enclosures.copy()
+        for at, i in enumerate(self.variables):
+            found[i] = Interval(low[at], high[at])
         with np.errstate(all="ignore"):
-            run, age = self._knowledge.run(("enclosures", key), wanted, rows, (ends[0], ends[1]))
-        return Enclosures(self, run, age)
+            for step in self._part(outputs):
+                found[step.node] = step.operator.enclosure(*[found[a] for a in step.arguments])
+        return found
 
-    def slopes(self, enclosures: Enclosures, wanted: Sequence[int], *, outputs: Iterable[int] | None = None) -> Slopes:
-        """Enclose the slope of nodes with regard to the variables ``wanted``, where they are defined."""
-        key = None if outputs is None else tuple(sorted(set(outputs)))
-        nodes = range(self.node_count) if key is None else key
-        for v in wanted:
-            if (v, key) not in self._sloped:
-                self._sloped.add((v, key))
-                self._derive(v, self._part(key))
-        found = [s for v in wanted for n in nodes if (s := self.slope_of[v].get(n)) is not None]
-        terms = list(dict.fromkeys(self.terms.wide(t) for _, t in found))
+    def slopes(
+        self, enclosures: list[Interval], wanted: Sequence[int], *, outputs: Iterable[int] | None = None
+    ) -> list[Bounds]:
+        """Enclose the slope of nodes with regard to the variables ``wanted``, where they are defined.
+
+        Returns for each node an interval of shape (len(wanted), rows), or None where it depends on none of them.
+        """
+        mask = 0
+        found: list[Bounds] = [None] * self.node_count
+        for row_, v in enumerate(wanted):
+            mask |= 1 << v
+            unit = np.zeros((len(wanted), 1))
+            unit[row_] = 1.0
+            found[self.variables[v]] = Interval(unit, unit)
         with np.errstate(all="ignore"):
-            run, _ = self._knowledge.run(("slopes", tuple(wanted), key), terms, enclosures.run.rows, None, enclosures)
-        return Slopes(self, run, wanted)
+            for step in self._part(outputs):
+                if self.depends[step.node] & mask:
+                    arguments, inner = [enclosures[a] for a in step.arguments], [found[a] for a in step.arguments]
+                    found[step.node] = chain(step.name, enclosures[step.node], arguments, inner)
+        return found
 
-    def _derive(self, variable: int, steps: list[_Step]) -> None:
-        """Make the slopes of some steps with regard to a variable."""
-        slopes = self.slope_of[variable]
-        for step in steps:
-            if self.depends[step.node] >> variable & 1 and step.node not in slopes:
-                arguments = tuple(self.term_of[a] for a in step.arguments)
-                inner = [slopes.get(a) for a in step.arguments]
-                slopes[step.node] = self._chain.of(step.name, step.whole, self.term_of[step.node], arguments, inner)
-
-    def enclosure_in(self, run: Run, term: Term) -> Interval:
-        """Give the enclosure of a term in a run; one row where it does not move."""
-        fixed = self.terms.fixed.get(term)
-        if fixed is not None:
-            return self.terms.fixed[self.terms.wide(term)]
-        found = run.raw(self.terms.wide(term))
-        if found is not None:
-            return found
-        found = run.raw(term)
-        if found is None:
-            return _NOTHING
-        with np.errstate(over="ignore"):
-            return widen(found, self.terms.units[term])
-
-    def partial(self, enclosures: Enclosures) -> list[tuple[int, str, tuple[int, ...]]]:
+    def partial(self, enclosures: list[Interval]) -> list[tuple[int, str, tuple[int, ...]]]:
         """List the operations (node, operator, arguments) that may be undefined somewhere in a batch."""
         found = []
         for step in self._steps:
@@ -300,18 +223,7 @@ class Tape:
         return found
 
 
-def _stacked(side: Batch, variables: NDArray[np.intp]) -> Floats:
-    """Give an end of some variables as one array (variables, rows)."""
-    if isinstance(side, np.ndarray) and side.ndim == 2:
-        return side[variables]
-    chosen = [side[v] for v in variables]
-    found = np.empty((len(chosen), max([a.size for a in chosen], default=1)))
-    for target, a in zip(found, chosen, strict=True):
-        target[:] = a
-    return found
-
-
-def outside(operator: str, arguments: tuple[int, ...], enclosures: Enclosures) -> Mask:
+def outside(operator: str, arguments: tuple[int, ...], enclosures: list[Interval]) -> Mask:
     """Tell where an operation may be undefined, or jump, somewhere in a box.
 
     A lower end that is below zero by a rounding error of the upper one counts as zero.
