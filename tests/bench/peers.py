@@ -12,7 +12,7 @@ from meltwright.network.graph import Network
 from meltwright.network.lowering import lower
 
 from .lowered import ipopt
-from .question import TOLERANCE, Ours, Question, ask
+from .question import FLEET, TOLERANCE, Ours, Question, ask
 from .rivals import Found, evolution, slsqp
 from .tables import cpsat
 
@@ -94,6 +94,7 @@ def table(network: Network, question: Question, ours: Ours, outcomes: list[Outco
         f"  {'':<10} {'s':>8} {'/ ours':>8} {merit.name:>14} {'gap':>9} {'steps':>8} {'points':>9}  holds",
         f"  {'ours':<10} {ours.whole:8.3f} {1:8.1f} {with_unit(question.best, unit):>14} {'':>9} {'':>8} {'':>9}  "
         f"proved; {1000 * ours.alone:.0f} ms for this preference alone, {ours.answer.boxes} boxes",
+        f"  {'in a fleet':<10} {ours.together:8.3f} {ours.together / ours.whole:8.2f}  one of {FLEET} together",
     ]
     for o in outcomes:
         if o.merit is None:
@@ -127,13 +128,15 @@ def claims(results: list[tuple[Question, Ours, list[Outcome]]]) -> list[str]:
         if not ratios:
             lines.append(f"  {name:<10} not installed")
             continue
+        fleet = sorted(o.seconds / ours.together for _, ours, found in results for o in found if o.peer == name)
         goal = FASTER.get(name)
         verdict = f"; meant: {goal:.0f}, {'met' if ratios[0] >= goal else 'not met'}" if goal else ""
         proved = sum(o.proved for o, _ in mine)
         none = sum(o.merit is None for o, _ in mine)
         lines.append(
             f"  {name:<10} {ratios[0]:.1f} to {ratios[-1]:.1f} times our time (median {ratios[len(ratios) // 2]:.1f}); "
-            f"proved {proved}, broken {len(mine) - proved - none}, none found {none} of {len(mine)}{verdict}"
+            f"proved {proved}, broken {len(mine) - proved - none}, none found {none} of {len(mine)}{verdict}; "
+            f"one of a fleet: {fleet[0]:.0f} to {fleet[-1]:.0f} (median {fleet[len(fleet) // 2]:.0f})"
         )
     return lines
 

@@ -4,6 +4,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 RUNS = 7
 
@@ -22,7 +23,10 @@ def report(paths: list[Path], runs: int = RUNS) -> None:
     """Print the table of commands, with their ratio to a Python that does nothing."""
     print("\nprocesses                       ms   ratio to an empty Python")
     empty = elapsed("-c", "", runs=runs)
-    for arguments in (("--version",), *(("check", str(path)) for path in paths)):
-        taken = elapsed("-m", "meltwright", *arguments, runs=runs)
-        label = " ".join(Path(a).name for a in arguments)
-        print(f"{label:<28} {1000 * taken:6.0f} {taken / empty:8.1f}")
+    with TemporaryDirectory() as folder:
+        asked = [("--version",), *(("check", str(path)) for path in paths)]
+        asked += [("compile", str(path), "--out", folder) for path in paths]
+        for arguments in asked:
+            taken = elapsed("-m", "meltwright", *arguments, runs=runs)
+            label = " ".join(Path(a).name for a in arguments[:2])
+            print(f"{label:<28} {1000 * taken:6.0f} {taken / empty:8.1f}")

@@ -8,7 +8,7 @@ from time import process_time
 
 import numpy as np
 from meltwright.network.graph import Network
-from meltwright.solving.answering import Answer, margins, solve
+from meltwright.solving.answering import Answer, margins, solve, solve_all
 from meltwright.solving.problem import Problem
 from meltwright.solving.proving import prove
 from numpy.typing import NDArray
@@ -25,13 +25,21 @@ BROKEN = -2.0
 MOST_ROUNDS = 60
 
 
+FLEET = 64
+"""Machines that are solved in one batch."""
+
+
 @dataclass(frozen=True, slots=True)
 class Ours:
-    """Our answer to the first preference alone, with what it took; ``whole`` is the time of the profile as written."""
+    """Our answer to the first preference alone, with what it took; ``whole`` is the time of the profile as written.
+
+    ``together`` is the time of that as one of a fleet.
+    """
 
     answer: Answer
     alone: float
     whole: float
+    together: float
 
 
 def ask(network: Network, runs: int = 3) -> tuple["Question", Ours] | None:
@@ -43,7 +51,15 @@ def ask(network: Network, runs: int = 3) -> tuple["Question", Ours] | None:
     problem, answer = solve(single)
     if not single.merits or not isinstance(answer, Answer):
         return None
-    return Question(problem, answer), Ours(answer, _median(single, runs), _median(network, runs))
+    return Question(problem, answer), Ours(answer, _median(single, runs), _median(network, runs), _together(network))
+
+
+def _together(network: Network) -> float:
+    """Give the time of one of a fleet; alike or not costs the same: machines share nothing but the passes."""
+    solve_all([network] * FLEET)
+    start = process_time()
+    solve_all([network] * FLEET)
+    return (process_time() - start) / FLEET
 
 
 def _median(network: Network, runs: int) -> float:
