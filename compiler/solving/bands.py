@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .batch import Batch, Constraints
+from .batch import FEW_ROWS, Batch, Constraints
 from .problem import UNKNOWN, Indices
 from .proving import HOLDS, decide
 from .scenarios import Scenarios
@@ -80,7 +80,10 @@ class _Bands:
         return touched
 
     def _look_far(self) -> None:
-        """Set aside what has a proved direction and holds at the end of the lattice: it holds all the way."""
+        """Set aside what has a proved direction and holds at the end of the lattice: it holds all the way.
+
+        That changes no band; it saves rows where there are many.
+        """
         batch = self.batch
         proved = directions(batch).of(self.constraints.output)[:, self.setting, self.machine]
         way, c, row = np.nonzero(self.bites & (proved != UNKNOWN))
@@ -95,7 +98,8 @@ class _Bands:
 
     def found(self) -> Bands:
         """Look closer until every end is known."""
-        self._look_far()
+        if np.count_nonzero(self.bites) * PLACES > FEW_ROWS:
+            self._look_far()
         free: Mask = np.asarray(~self.bites.any(axis=1))
         self.good[free] = (self.bad + np.array([[1], [-1]]))[free]
         while True:
