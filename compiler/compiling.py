@@ -99,13 +99,14 @@ def look_over(path: Path, effort: int = 0) -> tuple[Compiled, list[str]]:
     A quick answer: a conflict that only the whole search can show is left to ``compile_file``.
     """
     prepared = prepare(path)
-    for network in prepared.networks:
+    if prepared.networks:
         from .solving.answering import plainly_refused
-        from .solving.problem import Problem
 
-        problem = Problem(network)
-        if not undefined(prepared, [network])[0] and plainly_refused(problem):
-            _solve(prepared, [network], effort)
+        flawed = undefined(prepared, prepared.networks)
+        sound = [n for n, bad in zip(prepared.networks, flawed, strict=True) if not bad]
+        refused = [n for n, bad in zip(sound, plainly_refused(sound), strict=True) if bad]
+        if refused:
+            _solve(prepared, refused, effort)
     _explain(prepared, effort)
     names = [f"{n.profile.name} on {n.machine}" for n in prepared.networks]
     return prepared.compiled(), names

@@ -11,8 +11,10 @@ from .reporting import progress, report, seen, takes_effort
 
 if TYPE_CHECKING:
     from ..compiling import Prepared
+    from ..output.producing import Producer
     from ..output.resuming import Record
     from ..output.writing import Staging
+    from ..telling.solution import Solution
 
 FEW_FILES = 60
 """Up to so many files are listed one by one."""
@@ -99,8 +101,8 @@ class _Run:
         faults, networks = self.prepared.faults, self.prepared.networks
         producer = Producer(faults)
         if self.resume:
-            networks = [n for n in networks if n.machine not in self._done(n.profile.name, producer)]
-            producer.materials |= {n.profile.name: n.material for n in self.prepared.networks}
+            self._recall(producer)
+            networks = [n for n in networks if n.machine not in producer.briefs[n.profile.name]]
         for solutions in solve_in_turn(self.prepared, networks, self.effort, progress()):
             if self.resume or not self.prepared.failed:
                 self._take(producer, solutions)
@@ -110,7 +112,7 @@ class _Run:
                 for record in self.records.values():
                     record.remove()
 
-    def _take(self, producer: Any, solutions: Sequence[Any]) -> None:
+    def _take(self, producer: "Producer", solutions: Sequence["Solution"]) -> None:
         """Render a part of the machines, and put it in place where that may be."""
         made = producer.machine_files(solutions)
         texts = {path: text for files in made.values() for path, text in files.items()}
@@ -131,12 +133,12 @@ class _Run:
             return len(put) == len(texts)
         return True
 
-    def _done(self, profile: str, producer: Any) -> dict[str, Any]:
-        """Give the machines of a profile that an earlier run has made."""
+    def _recall(self, producer: "Producer") -> None:
+        """Take in what an earlier run has made."""
         from ..output.resuming import Record, digest
 
-        if profile not in self.records:
-            self.records[profile] = Record(self.out, profile, digest(self.prepared.sources, self.effort))
-            producer.briefs[profile] = self.records[profile].read()
-        found: dict[str, Any] = producer.briefs[profile]
-        return found
+        key = digest(self.prepared.sources, self.effort)
+        producer.materials |= {n.profile.name: n.material for n in self.prepared.networks}
+        for profile in producer.materials:
+            record = self.records[profile] = Record(self.out, profile, key)
+            producer.briefs[profile] = record.read()

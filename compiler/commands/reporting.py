@@ -1,12 +1,13 @@
 """What the commands share: reports, paths as seen, progress, and the option for effort."""
 
 import argparse
+import json
 import os
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TextIO
+from typing import Any, TextIO
 
 from ..text.diagnostic import Diagnostic, Related, write
 from ..text.source import Source, Span
@@ -34,6 +35,11 @@ def report(diagnostics: Sequence[Diagnostic], sources: dict[str, Source], file: 
     if errors:
         print(f"{seen(file)}: {errors} {'error' if errors == 1 else 'errors'}", file=sys.stderr)
     return errors > 0
+
+
+def print_json(data: Mapping[str, Any]) -> None:
+    """Write data for programs, with a stable layout."""
+    print(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False))
 
 
 def _moved(d: Diagnostic, shown: Mapping[str, str]) -> Diagnostic:

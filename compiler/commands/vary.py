@@ -1,7 +1,6 @@
 """``vary``: settings and merits over one or two varied inputs, as a table and a picture."""
 
 import argparse
-import json
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
@@ -11,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from ..text.diagnostic import Diagnostic, Related, diagnose, order
 from ..text.source import NOWHERE, Source
-from .reporting import report, takes_effort
+from .reporting import print_json, report, takes_effort
 
 if TYPE_CHECKING:
     from ..compiling import Prepared
@@ -82,7 +81,7 @@ def _vary(options: argparse.Namespace) -> int:
         if faults:
             return _refuse(options, faults, {}, options.picture)
     if options.json:
-        print(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False))
+        print_json(data)
         return 0
     from ..telling.tabling import told
 

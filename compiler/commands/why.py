@@ -1,13 +1,12 @@
 """``why``: explain a setting, or why it is not another value."""
 
 import argparse
-import json
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..text.diagnostic import Diagnostic
-from .reporting import progress, report, takes_effort
+from .reporting import print_json, progress, report, takes_effort
 
 if TYPE_CHECKING:
     from ..compiling import Compiled
@@ -41,7 +40,10 @@ def _why(options: argparse.Namespace) -> int:
     from ..telling.why import explain, why
 
     found = [explain(s, options.setting) for s in compiled.solutions]
-    _print({"setting": options.setting, "machines": found} if options.json else why(found))
+    if options.json:
+        print_json({"setting": options.setting, "machines": found})
+    else:
+        print(why(found), end="")
     return 0
 
 
@@ -55,13 +57,8 @@ def _why_not(options: argparse.Namespace, compiled: "Compiled") -> int:
         report(faults, {**compiled.sources, source.name: source}, options.file)
         return 1
     found = explain_not(compiled.solutions, pin, options.effort)
-    _print({"setting": pin.name, "machines": found} if options.json else why_not(found))
-    return 0
-
-
-def _print(answer: str | dict[str, Any]) -> None:
-    """Write text as it is, and data as JSON of a stable layout."""
-    if isinstance(answer, str):
-        print(answer, end="")
+    if options.json:
+        print_json({"setting": pin.name, "machines": found})
     else:
-        print(json.dumps(answer, indent=2, ensure_ascii=False, allow_nan=False))
+        print(why_not(found), end="")
+    return 0

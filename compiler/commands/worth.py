@@ -1,11 +1,10 @@
 """``worth``: what it is worth to know each input better."""
 
 import argparse
-import json
 from pathlib import Path
 from typing import Any
 
-from .reporting import progress, report, takes_effort
+from .reporting import print_json, progress, report, takes_effort
 
 
 def register(commands: Any) -> None:
@@ -28,7 +27,7 @@ def _worth(options: argparse.Namespace) -> int:
 
     found = explain_worth(compiled.solutions, options.effort)
     if options.json:
-        print(json.dumps({"machines": found}, indent=2, ensure_ascii=False, allow_nan=False))
+        print_json({"machines": found})
     else:
         print(worth(found), end="")
     return 0

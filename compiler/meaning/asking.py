@@ -16,6 +16,7 @@ from typing import Any
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
 from ..text.source import Source, Span
+from .display import plain
 from .entities import take
 from .laws import Names
 from .model import GivenValue, Model, PinDecl, ProfileDecl, SettingDecl
@@ -263,7 +264,7 @@ def _values(
         low = Decimal(repr(from_base(amount.low, amount.unit)))
     step = (Fraction(high) - Fraction(low)) / (count - 1)
     places = 3 - Decimal(step.numerator / step.denominator).adjusted()
-    texts = [_plain(low), *(_rounded(Fraction(low) + i * step, places) for i in range(1, count - 1)), _plain(high)]
+    texts = [plain(low), *(_rounded(Fraction(low) + i * step, places) for i in range(1, count - 1)), plain(high)]
     numbers = [replace(between.high, digits=t, unit=unit, span=between.span) for t in texts]
     if tolerance is None:
         return [tree.Exact(n, between.span) for n in numbers]
@@ -272,13 +273,7 @@ def _values(
 
 def _rounded(value: Fraction, places: int) -> str:
     scaled = round(value * Fraction(10) ** places)
-    return _plain(Decimal(scaled).scaleb(-places))
-
-
-def _plain(number: Decimal) -> str:
-    text = f"{number:f}"
-    text = text.rstrip("0").rstrip(".") if "." in text else text
-    return "0" if text in ("-0", "") else text
+    return plain(Decimal(scaled).scaleb(-places))
 
 
 def _choices(

@@ -1,6 +1,7 @@
 """How numbers are shown: the unit that the trade uses for each dimension, and few but enough digits."""
 
 import math
+from decimal import Decimal
 from functools import cache, lru_cache
 
 from .units import (
@@ -99,3 +100,10 @@ def unit_for(dimension: Dimension, hint: Unit | None = None) -> Unit:
     if dimension == HARDNESS:
         return UNITLESS
     return trade_unit(dimension)
+
+
+def plain(number: Decimal) -> str:
+    """Write a number without exponent and without needless zeros."""
+    text = f"{number:f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text in ("-0", "") else text

@@ -124,3 +124,8 @@ class Network:
     lets: Mapping[str, LetDecl]
     consulted: Mapping[str, GivenValue]
     grades: Mapping[str, int]
+
+    @property
+    def hard(self) -> list[int]:
+        """The requirements that count whatever happens: all but wants that say 'if possible'."""
+        return [r for r, q in enumerate(self.requirements) if not q.soft]

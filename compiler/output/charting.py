@@ -4,8 +4,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from ..telling.solution import STATED
 from ..telling.tabling import NO_LIMIT, why_not
-from ..telling.varying import NOWHERE_HOLDS, STATED, UNDECIDED, Data
+from ..telling.varying import NOWHERE_HOLDS, UNDECIDED, Data
 from ..text.diagnostic import Diagnostic, diagnose
 from ..text.source import NOWHERE
 from . import plotting
@@ -46,19 +47,12 @@ def draw(data: Data, faults: list[Diagnostic]) -> str:
 
 
 def _rendered(view: Data, faults: list[Diagnostic]) -> str:
-    from jinja2 import FileSystemLoader, StrictUndefined, TemplateError
-    from jinja2.sandbox import ImmutableSandboxedEnvironment
+    from jinja2 import TemplateError
 
-    environment = ImmutableSandboxedEnvironment(
-        loader=FileSystemLoader(builtin_folder() / FOLDER),
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-        autoescape=True,
-    )
+    from .rendering import sandbox
+
     try:
-        return environment.get_template(TEMPLATE).render(view)
+        return sandbox(builtin_folder() / FOLDER, True).get_template(TEMPLATE).render(view)
     except TemplateError as error:
         faults.append(diagnose("M602", NOWHERE, name=f"{FOLDER}/{TEMPLATE}", why=str(error)))
         return ""

@@ -1,11 +1,10 @@
 """From solutions to the texts of all output files."""
 
-import gc
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Mapping, Sequence
 from itertools import groupby
 from typing import Any
 
+from ..syntax.collecting import without_collecting
 from ..telling.brief import brief
 from ..telling.bundle import Teller
 from ..telling.solution import Solution
@@ -14,18 +13,6 @@ from .rendering import Renderer
 from .targets import builtin_folder, read_targets
 
 Data = dict[str, Any]
-
-
-@contextmanager
-def _no_collecting() -> Iterator[None]:
-    """Put off the search for cycles: what is told of a part of a fleet is much, and has none."""
-    was = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was:
-            gc.enable()
 
 
 class Producer:
@@ -40,7 +27,7 @@ class Producer:
         self.materials: dict[str, str] = {}
         self.briefs: dict[str, dict[str, Data]] = {}
 
-    @_no_collecting()
+    @without_collecting()
     def machine_files(self, solutions: Sequence[Solution]) -> dict[tuple[str, str], dict[str, str]]:
         """Render the files of some machines; gives by profile and machine the texts by path below the output folder."""
         texts: dict[tuple[str, str], dict[str, str]] = {}

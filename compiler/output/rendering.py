@@ -135,17 +135,22 @@ def _kept_templates() -> BytecodeCache | None:
     return FileSystemBytecodeCache(str(folder), f"template-{digest}-%s.bin")
 
 
-def _environment(target: Target) -> ImmutableSandboxedEnvironment:
-    environment = _Environment(
-        loader=FileSystemLoader(target.folder),
+def sandbox(folder: Path, escapes: bool) -> ImmutableSandboxedEnvironment:
+    """Make the sandbox for the templates of a folder; ``escapes`` what would be markup."""
+    return _Environment(
+        loader=FileSystemLoader(folder),
         bytecode_cache=_kept_templates(),
         auto_reload=False,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
-        autoescape=False,
+        autoescape=escapes,
     )
+
+
+def _environment(target: Target) -> ImmutableSandboxedEnvironment:
+    environment = sandbox(target.folder, False)
     environment.globals["few_machines"] = brief.FEW_MACHINES
     environment.filters |= {
         "as_json": JsonWriter().text,

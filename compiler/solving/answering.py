@@ -1,6 +1,6 @@
 """Networks in, answers out: the best settings with their bands, margins and limits; many machines at once."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,7 +12,7 @@ from .optimising import Best, Optimiser
 from .problem import TOLERANCE, Indices, Problem
 from .proving import decide
 from .scenarios import Scenarios
-from .search import BEST_SO_FAR, FOUND, NONE, UNDECIDED, OutOfEffort, Search
+from .search import BEST_SO_FAR, FOUND, NONE, UNDECIDED, Search
 from .settling import roomy
 from .tape import Floats, Mask, tape_of
 
@@ -102,31 +102,14 @@ def hold_all(
     'if possible'. Networks of the same structure are looked at together.
     """
     if active is None:
-        active = [[r for r, q in enumerate(n.requirements) if not q.soft] for n in networks]
+        active = [n.hard for n in networks]
     found: list[bool | None] = [None] * len(networks)
     for members in _alike(networks):
         batch = Batch(problems([networks[k] for k in members]))
-        counted = np.zeros((len(batch.network.requirements), batch.count), dtype=np.bool_)
-        for m, k in enumerate(members):
-            counted[list(active[k]), m] = True
-        status = Optimiser(batch, effort).feasible(counted, batch.everyone)
+        status = Optimiser(batch, effort).feasible(batch.counting([active[k] for k in members]), batch.everyone)
         for k, ended in zip(members, status, strict=True):
             found[k] = {FOUND: True, NONE: False}.get(int(ended))
     return found
-
-
-def feasible(problem: Problem, active: Iterable[int], effort: int) -> bool:
-    """Tell whether some settings meet the requirements for all input values.
-
-    Raises OutOfEffort where that was not decided.
-    """
-    batch = Batch([problem])
-    counted = np.zeros((len(problem.network.requirements), 1), dtype=np.bool_)
-    counted[list(active)] = True
-    status = Optimiser(batch, effort).feasible(counted, batch.everyone)
-    if status[0] == UNDECIDED:
-        raise OutOfEffort
-    return bool(status[0] == FOUND)
 
 
 def nearest(problem: Problem, missed: int, held: Sequence[int], effort: int) -> Indices:
@@ -138,9 +121,7 @@ def nearest(problem: Problem, missed: int, held: Sequence[int], effort: int) -> 
     aimed = Problem(replace(problem.network, merits=(merit,)), problem.tape)
     aimed.first, aimed.last = problem.first, problem.last
     batch = Batch([aimed])
-    counted = np.zeros((len(aimed.network.requirements), 1), dtype=np.bool_)
-    counted[list(held)] = True
-    points, status = Search(batch, Scenarios(batch).of(counted), effort, 0).run([0])
+    points, status = Search(batch, Scenarios(batch).of(batch.counting([held])), effort, 0).run([0])
     return points[:, 0] if status[0] in (FOUND, BEST_SO_FAR) else (problem.first + problem.last) // 2
 
 
@@ -178,7 +159,7 @@ def _solved(asked: list[Problem], effort: int) -> list[Answer | Refusal]:
 def _refused(problem: Problem, effort: int) -> Refusal:
     from .conflict import refusal
 
-    return refusal(problem, [r for r, q in enumerate(problem.network.requirements) if not q.soft], effort)
+    return refusal(problem, problem.network.hard, effort)
 
 
 # ---- what is told of the answers
@@ -267,9 +248,7 @@ def _margins(batch: Batch, active: Mask, machines: Indices, points: Indices) -> 
     at, r = np.nonzero(active[:, machines].T)
     m = machines[at]
     verdicts = decide(batch, m, points[:, m], r)
-    requirements = batch.network.requirements
-    sides = [np.array([getattr(q, side) for q in requirements], dtype=np.int64)[r] for side in ("left", "right")]
-    left, right = batch.values(sides, points[:, m], verdicts.inputs)
+    left, right = batch.values([batch.left_nodes[r], batch.right_nodes[r]], points[:, m], verdicts.inputs)
     found: list[list[Margin]] = [[] for _ in machines]
     for q in range(r.size):
         found[at[q]].append(Margin(int(r[q]), float(left[q]), float(right[q]), verdicts.inputs[:, q]))
@@ -278,19 +257,19 @@ def _margins(batch: Batch, active: Mask, machines: Indices, points: Indices) -> 
 
 def margins(problem: Problem, point: Indices, active: Sequence[int]) -> tuple[Margin, ...]:
     """Give both sides of each requirement at its worst inputs, at one lattice point."""
-    counted = np.zeros((len(problem.network.requirements), 1), dtype=np.bool_)
-    counted[list(active)] = True
     batch = Batch([problem])
-    return _margins(batch, counted, batch.everyone, point[:, None])[0]
+    return _margins(batch, batch.counting([active]), batch.everyone, point[:, None])[0]
 
 
-def plainly_refused(problem: Problem) -> bool:
-    """Tell whether one look at all settings shows that some requirement fails even at the stated values."""
-    batch = Batch([problem.stated_only()])
-    hard = [q for q in problem.network.requirements if not q.soft]
-    for q in hard:
-        left, right, slack = (batch.whole[n] for n in (q.left, q.right, q.slack))
-        size = max(float(np.max(np.abs(end))) for side in (left, right) for end in side)
-        if float(np.max(slack.hi)) < -2 * TOLERANCE * size:
-            return True
-    return False
+def plainly_refused(networks: Sequence[Network]) -> list[bool]:
+    """Tell of which networks one look at all settings shows that a requirement fails even at the stated values."""
+    found = [False] * len(networks)
+    for members in _alike(networks):
+        batch = Batch([p.stated_only() for p in problems([networks[k] for k in members])])
+        for q in (batch.network.requirements[r] for r in batch.network.hard):
+            left, right, slack = (batch.whole[n] for n in (q.left, q.right, q.slack))
+            size = np.max([np.broadcast_to(np.abs(end), batch.count) for side in (left, right) for end in side], axis=0)
+            fails = np.broadcast_to(slack.hi < -2 * TOLERANCE * size, batch.count)
+            for m in np.flatnonzero(fails):
+                found[members[m]] = True
+    return found

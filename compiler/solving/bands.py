@@ -182,8 +182,7 @@ class Grid:
 
         The two ends will do where the requirement has a proved direction along the band.
         """
-        requirements = self.batch.network.requirements
-        reach = reach_of(self.batch, [r.slack for r in requirements])
+        reach = reach_of(self.batch, self.batch.slack_nodes.tolist())
         r, at = np.nonzero(reach[:, self.setting[rows]] & self.active[:, self.machine[rows]])
         row = rows[at]
         first, last, here = self.found.first[row], self.found.last[row], self.at[row]
@@ -202,10 +201,8 @@ class Grid:
     def _wavering(self, row: Indices, requirement: Indices) -> Mask:
         """Tell where the direction of a requirement along a band is not proved for all input values."""
         batch, setting, machine = self.batch, self.setting[row], self.machine[row]
-        slack = np.array([r.slack for r in batch.network.requirements], dtype=np.int64)[requirement]
-        proved = directions(batch)
-        rows = np.array([proved.row[int(n)] for n in slack], dtype=np.int64)
-        wavering: Mask = proved.signs[rows, setting, machine] == UNKNOWN
+        slack, proved = batch.slack_nodes[requirement], directions(batch)
+        wavering: Mask = proved.signs[proved.rows(slack), setting, machine] == UNKNOWN
         open_ = np.flatnonzero(wavering & (self.found.first[row] < self.found.last[row]))
         if open_.size:
             first, last = self.points[:, row[open_]], self.points[:, row[open_]]

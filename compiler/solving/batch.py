@@ -4,7 +4,7 @@ A *row* is one evaluation: a constraint, the machine it is asked for, and a latt
 are computed from its own numbers alone, so that an answer does not hang on what it was solved along with.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -85,6 +85,30 @@ class Batch:
         """Turn lattice indices (settings, rows) into base units."""
         return base_units(self.lattices, indices)
 
+    # ---- requirements
+
+    @cached_property
+    def left_nodes(self) -> Indices:
+        """The node of each requirement's left side."""
+        return np.array([r.left for r in self.network.requirements], dtype=np.int64)
+
+    @cached_property
+    def right_nodes(self) -> Indices:
+        """The node of each requirement's right side."""
+        return np.array([r.right for r in self.network.requirements], dtype=np.int64)
+
+    @cached_property
+    def slack_nodes(self) -> Indices:
+        """The node of each requirement's slack."""
+        return np.array([r.slack for r in self.network.requirements], dtype=np.int64)
+
+    def counting(self, active: Sequence[Sequence[int]]) -> Mask:
+        """Mark the requirements that count for each machine: (requirements, machines)."""
+        counted = np.zeros((len(self.network.requirements), self.count), dtype=np.bool_)
+        for m, requirements in enumerate(active):
+            counted[list(requirements), m] = True
+        return counted
+
     # ---- constraints
 
     def at(self, requirements: Sequence[int], inputs: Floats, present: Mask) -> Constraints:
@@ -148,11 +172,11 @@ class Batch:
         before = self._before(constraints)
         settings = self.settings_at(points)
         column = which * self.count + machine
-        for members, rows in self._parts(which, constraints.output):
+        for rows in self._groups(which):
+            members = distinct(which[rows])
             outputs = [n for c in members for n in (constraints.left[c], constraints.right[c]) if n >= 0]
             columns = column[rows]
-            known = self.tape.between(outputs)
-            given = {i: v if v.size == 1 else v[columns] for i in known if (v := before[i]) is not None}
+            given = {i: v if (v := before[i]).size == 1 else v[columns] for i in self.tape.between(outputs)}
             nodes = self.tape.after_settings(settings[:, rows], given, outputs)
             own = which[rows]
             for c in members:
@@ -172,16 +196,6 @@ class Batch:
             flat = constraints.inputs.reshape(len(self.stated), len(constraints) * self.count)
             constraints.before.update(self.tape.before_settings(flat, constraints.nodes()))
         return constraints.before
-
-    def _parts(self, which: Indices, outputs: Sequence[int]) -> Iterator[tuple[list[int], Indices]]:
-        """Part rows by what is evaluated together: all in one pass where they are few, else each output's own."""
-        present = [int(c) for c in np.flatnonzero(np.bincount(which, minlength=len(outputs)))]
-        rows = np.arange(which.size)
-        if len(present) > 1 and which.size > FEW_ROWS:
-            for c in present:
-                yield [c], np.flatnonzero(which == c)
-        elif present:
-            yield present, rows
 
     def merit(self, merit: int, machine: Indices, points: Indices) -> Floats:
         """Give a merit at the stated values for lattice points (settings, rows)."""
@@ -203,11 +217,11 @@ class Batch:
         return found
 
     @staticmethod
-    def _groups(nodes: Indices) -> list[Indices]:
-        """Part rows by what is evaluated together: all where they are few, else those of one node."""
-        if nodes.size <= FEW_ROWS:
-            return [np.arange(nodes.size)]
-        return [np.flatnonzero(nodes == n) for n in distinct(nodes)]
+    def _groups(asked: Indices) -> list[Indices]:
+        """Part rows by what is evaluated together: all where they are few, else those for which the same is asked."""
+        if asked.size <= FEW_ROWS:
+            return [np.arange(asked.size)]
+        return [np.flatnonzero(asked == one) for one in distinct(asked)]
 
     # ---- enclosures of rows
 
@@ -271,9 +285,9 @@ class Enclosed:
     defined: Mask
 
 
-def distinct(nodes: Indices) -> list[int]:
-    """List the different nodes in order; for a few hundred a set is quicker than sorting an array."""
-    return sorted(set(nodes.tolist()))
+def distinct(numbers: Indices) -> list[int]:
+    """List the different numbers in order; for a few hundred a set is quicker than sorting an array."""
+    return sorted(set(numbers.tolist()))
 
 
 _NONE = Interval(np.zeros(1), np.zeros(1))

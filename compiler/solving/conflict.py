@@ -88,7 +88,7 @@ def conflicts(network: Network, refused: Refusal, effort: int) -> tuple[tuple[Co
     on it.
     """
     first = Conflict(refused.conflict, refused.pins, (), refused.margins)
-    lines = Lines(network, _hard(network), effort)
+    lines = Lines(network, network.hard, effort)
     known = first.members - frozenset(lines.given)
     sets = all_smallest(lines.members, lines.ask, MOST_CONFLICTS, known, lambda: lines.asked < MOST_QUESTIONS)
     return (first, *(_with_margins(lines, lines.with_given(s)) for s in sets.found[1:])), sets
@@ -99,7 +99,7 @@ def shared(network: Network, sets: Sequence[frozenset[Member]], whole: Sets, eff
 
     Also that each is as small as it gets here, and that the other's cuts are cuts here; None where one of these fails.
     """
-    lines = Lines(network, _hard(network), effort)
+    lines = Lines(network, network.hard, effort)
     given = frozenset(lines.given)
     smaller = [s - {m} for s in sets for m in sorted(s - given)]
     cut = [frozenset(lines.members) - c for c in whole.cuts]
@@ -110,10 +110,6 @@ def shared(network: Network, sets: Sequence[frozenset[Member]], whole: Sets, eff
     if not all(answers[len(sets) + len(smaller) :]):
         return None
     return [_with_margins(lines, s) for s in sets]
-
-
-def _hard(network: Network) -> list[int]:
-    return [r for r, q in enumerate(network.requirements) if not q.soft]
 
 
 class Lines:

@@ -64,7 +64,7 @@ def better_known(model: Model, network: Network, effort: int) -> list[Cure]:
 
     One input where that does, else two or more together.
     """
-    lines = Lines(network, [r for r, q in enumerate(network.requirements) if not q.soft], effort, only_ranges=True)
+    lines = Lines(network, network.hard, effort, only_ranges=True)
     sets = all_smallest(lines.members, lines.ask, 1)
     if not sets.cuts:
         asked = lines.asked + MOST_QUESTIONS // 4

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
+from ..meaning.display import plain
 from ..meaning.model import Amount, GivenValue, Model, PinDecl, ProfileDecl, QuantityDecl, SettingDecl, WantDecl
 from ..meaning.units import TEMPERATURE_POINT, Unit, from_base
 from ..meaning.valuing import amount_of
@@ -87,12 +88,6 @@ def ladder(start: Decimal, end: Decimal) -> Iterator[Decimal]:
         yield at
     if end != start:
         yield end
-
-
-def plain(number: Decimal) -> str:
-    """Write a number without exponent and without needless zeros."""
-    text = f"{number:f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def number_of(value: float, unit: Unit) -> Decimal:

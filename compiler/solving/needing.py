@@ -8,13 +8,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..network.graph import Network
-from .problem import TOLERANCE, Problem
-
-Floats = NDArray[np.float64]
-Indices = NDArray[np.int64]
+from .problem import TOLERANCE, Indices, Problem
+from .tape import Floats
 
 PLACES = 48
 """Values that are looked at each way, before the first that does is looked at closer."""
@@ -98,7 +95,7 @@ class Trial:
 
 def _nearest(
     variables: Sequence[int],
-    now: NDArray[np.float64] | Indices,
+    now: Floats | Indices,
     ends: Sequence[tuple[float, float]],
     share: Callable[[Indices, Floats], Floats],
 ) -> list[Need]:

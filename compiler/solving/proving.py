@@ -109,12 +109,8 @@ class _Proof:
         self.batch = batch
         self.machine = machine
         self.points = points
-        chosen = batch.network.requirements
-        self.left, self.right, self.slack = (
-            np.array([getattr(r, side) for r in chosen], dtype=np.int64)[requirement]
-            for side in ("left", "right", "slack")
-        )
-        self.requirement = requirement
+        self.left, self.right = batch.left_nodes[requirement], batch.right_nodes[requirement]
+        self.slack = batch.slack_nodes[requirement]
         self.holds = np.full(count, HOLDS, dtype=np.int8)
         self.worst = batch.stated[:, machine].copy()
         self.least = np.full(count, np.inf)
@@ -124,8 +120,7 @@ class _Proof:
         """Go on until every question is decided or given up."""
         batch, machine = self.batch, self.machine
         proved = directions(batch)
-        rows = np.array([proved.row[int(n)] for n in self.slack], dtype=np.int64)
-        signs = proved.signs[rows, batch.setting_count :, machine].T
+        signs = proved.signs[proved.rows(self.slack), batch.setting_count :, machine].T
         low, high, stated = batch.low[:, machine], batch.high[:, machine], batch.stated[:, machine]
         corner = worst_corner(signs, low, high, stated)
         low, high = (np.where(signs == UNKNOWN, end, corner) for end in (low, high))

@@ -74,10 +74,6 @@ class Boxes:
         return points
 
 
-class OutOfEffort(Exception):
-    """The stated limit of work was reached before the question was decided."""
-
-
 _Box = tuple[Indices, Indices, Signs, Mask]
 """The ends of a box, the signs in it, and which constraints may fail somewhere in it."""
 

@@ -1,5 +1,6 @@
 """Proved signs of slopes: which way each setting moves each constraint, and each input each requirement."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,21 +9,12 @@ from numpy.typing import NDArray
 from .batch import Batch, Constraints
 from .operators import Interval
 from .problem import UNKNOWN, Indices
-from .tape import Bounds, Floats
+from .tape import Floats
 
 Signs = NDArray[np.int8]
 
 LEVEL = 1e-290
 """A slope below this in base units is none."""
-
-
-def ends(slope: Bounds, row: int, count: int) -> tuple[Floats, Floats]:
-    """Give the ends (variables,) of a slope in one row."""
-    if slope is None:
-        return np.zeros(count), np.zeros(count)
-    lo, hi = (np.broadcast_to(a, (count, a.shape[-1])) for a in slope)
-    at = 0 if lo.shape[1] == 1 else row
-    return lo[:, at], hi[:, at]
 
 
 def signs_of(low: Floats, high: Floats) -> Signs:
@@ -46,9 +38,13 @@ class Directions:
     lean: Floats
     row: dict[int, int]
 
-    def of(self, nodes: Indices | tuple[int, ...] | list[int]) -> Signs:
+    def rows(self, nodes: Iterable[int]) -> Indices:
+        """Find some output nodes."""
+        return np.array([self.row[int(n)] for n in nodes], dtype=np.int64)
+
+    def of(self, nodes: Iterable[int]) -> Signs:
         """Pick the signs of some nodes."""
-        return self.signs[[self.row[int(n)] for n in nodes]]
+        return self.signs[self.rows(nodes)]
 
 
 def directions(batch: Batch) -> Directions:
@@ -64,7 +60,7 @@ def directions(batch: Batch) -> Directions:
 
 def _directions(batch: Batch) -> Directions:
     tape, network = batch.tape, batch.network
-    outputs = list(dict.fromkeys([r.slack for r in network.requirements] + [m.node for m in network.merits]))
+    outputs = list(dict.fromkeys([*batch.slack_nodes.tolist(), *(m.node for m in network.merits)]))
     moving = np.concatenate([(batch.first < batch.last).any(axis=1), (batch.low < batch.high).any(axis=1)])
     wanted = [int(v) for v in np.flatnonzero(moving)]
     slopes = tape.slopes(batch.whole, wanted, outputs=outputs) if wanted else []
@@ -112,7 +108,7 @@ def worst_inputs(batch: Batch) -> Floats:
     choice is sound: a scenario only ever adds a necessary condition.
     """
     proved = directions(batch)
-    rows = [proved.row[r.slack] for r in batch.network.requirements]
+    rows = proved.rows(batch.slack_nodes)
     inputs = slice(batch.setting_count, None)
     signs = np.where(proved.signs[rows, inputs] == UNKNOWN, proved.lean[rows, inputs], proved.signs[rows, inputs])
     return worst_corner(signs.swapaxes(0, 1), *(a[:, None] for a in (batch.low, batch.high, batch.stated)))

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from ..meaning.model import Amount, Evidence, GivenValue, Model, ProfileDecl, WantDecl
 from ..meaning.units import UNITLESS, parse_unit, to_base_text
 from ..meaning.wanting import comparison
-from ..network.applying import applies
+from ..network.applying import Decisions, values_of
 from ..network.graph import InputVariable, Network, Node
 from ..network.lowering import lower
 from ..syntax import tree
@@ -47,6 +47,10 @@ class Trial:
     case: Case
     effort: int
     _known: dict[tuple[str, tuple[bool, ...]], _Pliant | None] = field(default_factory=dict)
+    _decisions: Decisions = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._decisions = Decisions(self.case.model)
 
     @property
     def start(self) -> Draft:
@@ -77,27 +81,18 @@ class Trial:
         network = lower(self.case.model, draft.profile, machine, [])
         if network is None or undefined(Problem(network), lambda _: ""):
             return None
-        return _placed(network, draft), _hard(network)
+        return _placed(network, draft), network.hard
 
     def _quick(self, draft: Draft, machine: str) -> tuple[Network, Sequence[int]] | None:
         model, profile = self.case.model, draft.profile
-        values = {**model.materials[profile.material].values, **model.machines[machine].values, **profile.values}
-        key = machine, _applying(model, values)
+        values = values_of(model, profile, machine)
+        # What a network is made of hangs on nothing else.
+        key = machine, self._decisions.of(values)
         if key not in self._known:
             network = lower(model, replace(self.case.profile, values=profile.values), machine, [])
             self._known[key] = _pliant(model, network) if network else None
         pliant = self._known[key]
         return _filled(model, pliant, draft, values) if pliant else None
-
-
-def _hard(network: Network) -> list[int]:
-    return [r for r, q in enumerate(network.requirements) if not q.soft]
-
-
-def _applying(model: Model, values: Mapping[str, GivenValue]) -> tuple[bool, ...]:
-    """Tell of all conditions of laws whether they may be true: what a network is made of hangs on nothing else."""
-    tests = (t for law in model.laws.values() if law.when for t in law.when.tests)
-    return tuple(applies(t, values) is not False for t in tests)
 
 
 def _pliant(model: Model, network: Network) -> _Pliant:
@@ -152,7 +147,7 @@ def _filled(
         if bound is not None:
             inputs[at] = replace(inputs[at], stated=bound[0], low=bound[0], high=bound[0])
     filled = _placed(replace(network, inputs=tuple(inputs)), draft)
-    return filled, [r for r in _hard(network) if r not in left_out]
+    return filled, [r for r in network.hard if r not in left_out]
 
 
 def _placed(network: Network, draft: Draft) -> Network:

@@ -9,7 +9,8 @@ from contextlib import contextmanager
 def without_collecting() -> Iterator[None]:
     """Switch the cycle collector off for a while.
 
-    Trees and declarations refer to one another without circles, and each of its rounds would look at all of them.
+    Trees, declarations and what is told of a fleet refer to one another without circles, and each of its rounds would
+    look at all of them.
     """
     before = gc.isenabled()
     gc.disable()

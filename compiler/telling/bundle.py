@@ -125,7 +125,7 @@ class _Telling:
                 "material": list(solution.model.materials[network.material].line),
                 "machine": list(solution.model.machines[network.machine].line),
             },
-            "holds": "all input values" if solution.answer.robust else "stated values only",
+            "holds": solution.holds,
             "work": _work(solution),
             "settings": self.settings(requirements),
             "wants": self.wants(),

@@ -44,6 +44,16 @@ def number(value: float, unit: Unit) -> float | None:
     return None if text == "unbounded" else float(text)
 
 
+def chosen(network: Network, problem: Problem, i: int) -> str:
+    """Say how a setting came to its value: given, pinned, preference, low, high or middle."""
+    variable, depends = network.settings[i], problem.tape.depends
+    if variable.pin is not None:
+        return "given" if variable.decl.given else "pinned"
+    if any(depends[m.node] >> i & 1 for m in network.merits):
+        return "preference"
+    return variable.decl.rather or "middle"
+
+
 @dataclass(frozen=True, slots=True)
 class RequirementTold:
     """What is told of a requirement whatever its numbers. ``inputs`` are (name, index) of those it depends on.
@@ -171,7 +181,8 @@ class Common:
             decl = variable.decl
             group, _, name = decl.name.partition(".")
             place = self.place(variable.pin.span if variable.pin else decl.span)
-            found.append(SettingTold(variable, group, name or group, self._chosen(i), place, float(decl.step), {}, {}))
+            how = chosen(self.network, self.problem, i)
+            found.append(SettingTold(variable, group, name or group, how, place, float(decl.step), {}, {}))
         return found
 
     @cached_property
@@ -186,15 +197,6 @@ class Common:
         for i, told in enumerate(self.settings):
             groups.setdefault(told.group, []).append(i)
         return sorted(groups.items())
-
-    def _chosen(self, i: int) -> str:
-        """Say how a setting came to its value: given, pinned, preference, low, high or middle."""
-        variable, tape = self.network.settings[i], self.problem.tape
-        if variable.pin is not None:
-            return "given" if variable.decl.given else "pinned"
-        if any(tape.depends[m.node] >> i & 1 for m in self.network.merits):
-            return "preference"
-        return variable.decl.rather or "middle"
 
     # ---- requirements
 

@@ -71,6 +71,18 @@ def question_of(solution: Solution, name: str) -> Question:
     return Question(solution, i, Problem(whole), trial, titles(network), identities(solution))
 
 
+def about(solution: Solution) -> Data:
+    """Say what an explanation is of, and how the settings are known."""
+    network = solution.network
+    return {
+        "profile": network.profile.name,
+        "material": network.material,
+        "machine": network.machine,
+        "holds": solution.holds,
+        "certified": solution.answer.certified,
+    }
+
+
 def counted(network: Network, answer: Answer) -> Network:
     """Give the network that an answer is an answer to: with the stated values alone where nothing more holds."""
     if answer.robust:

@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from .solution import EVERYWHERE
+
 Data = dict[str, Any]
 
 MOST_INPUTS = 5
@@ -11,7 +13,7 @@ MOST_INPUTS = 5
 def heading(e: Data) -> str:
     """Say what an explanation is of."""
     where = f"{e['profile']}: {e['material']} on {e['machine']}"
-    if e["holds"] != "all input values":
+    if e["holds"] != EVERYWHERE:
         where += "; holds at the stated input values only"
     return where if e["certified"] else f"{where}; not certified to be the best"
 

@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from .solution import EVERYWHERE
+
 Data = dict[str, Any]
 
 
@@ -27,7 +29,7 @@ def summary(bundle: Data) -> str:
     """Say in one paragraph what is achieved and what limits it."""
     parts = []
     met = [w["text"] for w in bundle["wants"] if w["met"]]
-    if met and bundle["holds"] != "all input values":
+    if met and bundle["holds"] != EVERYWHERE:
         parts.append(
             f"Settings for {bundle['material']} on {bundle['machine']} that meet {_and(met)} at the stated input "
             "values only: over the whole ranges nothing does."

@@ -17,6 +17,9 @@ from ..solving.ranging import ranges
 from ..solving.tape import Floats
 from ..text.source import Span
 
+EVERYWHERE, STATED = "all input values", "stated values only"
+"""For which input values settings hold."""
+
 
 class Derived(NamedTuple):
     """A derived quantity at the chosen settings: stated value and range over the inputs, in base units."""
@@ -45,6 +48,11 @@ class Solution:
     def network(self) -> Network:
         """The network that was solved."""
         return self.problem.network
+
+    @property
+    def holds(self) -> str:
+        """For which input values the settings hold."""
+        return EVERYWHERE if self.answer.robust else STATED
 
     def place(self, span: Span) -> str:
         """Write a place as ``file:line``."""

@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from itertools import zip_longest
 
-from .varying import NOTE, NOWHERE_HOLDS, STATED, UNDECIDED, Data
+from .solution import STATED
+from .varying import NOTE, NOWHERE_HOLDS, UNDECIDED, Data
 
 GAP = "  "
 STATED_MARK, ASIDE_MARK, DOUBT_MARK = "*", "~", "?"

@@ -9,19 +9,18 @@ from ..meaning.asking import Asked, Choice
 from ..meaning.display import shown, unit_for
 from ..meaning.model import GivenValue, Model
 from ..meaning.units import from_base
-from ..network.graph import Requirement
+from ..network.graph import Network, Requirement
 from ..solving.answering import Answer, Refusal
 from ..solving.problem import Problem
 from ..syntax import tree
-from .formulas import requirement_text
+from .formulas import named_apart, requirement_text
+from .solution import EVERYWHERE, STATED
 
 FORMAT = 1
 NOTE = (
     "These numbers are derived, not tested: try them with care. "
     "What the makers of machine and material say comes first."
 )
-EVERYWHERE = "all input values"
-STATED = "stated values only"
 NOWHERE_HOLDS = "nothing holds"
 UNDECIDED = "not decided"
 
@@ -108,7 +107,7 @@ def _point(model: Model, names: Sequence[str], point: Point) -> Data:
     if isinstance(outcome, Refusal):
         return data | {"holds": UNDECIDED if outcome.out_of_effort else NOWHERE_HOLDS, "conflict": _conflict(point)}
     network = point.problem.network
-    identities = _identities(point.problem)
+    identities = _identities(network)
     for m, merit in enumerate(network.merits):
         decl = _merit(model, merit.name)
         sign = -1 if decl["better"] == "less" else 1
@@ -128,21 +127,15 @@ def _plain(text: str) -> float | int:
     return float(text) if "." in text else int(text)
 
 
-def _identities(problem: Problem) -> list[str]:
-    """Name requirements as the other outputs do: those of one law are numbered from its second on."""
-    counts: dict[str, int] = {}
-    found = []
-    for requirement in problem.network.requirements:
-        count = counts[requirement.name] = counts.get(requirement.name, 0) + 1
-        found.append(requirement.name + (f"#{count}" if count > 1 else ""))
-    return found
+def _identities(network: Network) -> dict[int, str]:
+    return named_apart(network, range(len(network.requirements)))
 
 
 def _conflict(point: Point) -> list[str]:
     """Name the requirements that cannot hold together, and the pins that they break on."""
     network, outcome = point.problem.network, point.outcome
     assert isinstance(outcome, Refusal)
-    identities = _identities(point.problem)
+    identities = _identities(network)
     found = [identities[r] for r in outcome.conflict]
     pins = [pin for i in outcome.pins if (pin := network.settings[i].pin) is not None]
     return found + [f"{pin.name} = {pin.amount.text}" for pin in pins]
@@ -176,10 +169,10 @@ def _reasons(points: Sequence[Point], rows: Sequence[Data]) -> dict[str, str]:
     wanted = {n for row in rows for names in [*row["limited_by"].values(), row["conflict"]] for n in names}
     found: dict[str, str] = {}
     for point in points:
-        requirements = point.problem.network.requirements
-        for identity, requirement in zip(_identities(point.problem), requirements, strict=True):
+        network = point.problem.network
+        for r, identity in _identities(network).items():
             if identity in wanted:
-                found.setdefault(identity, _words(requirement))
+                found.setdefault(identity, _words(network.requirements[r]))
     return dict(sorted(found.items()))
 
 

@@ -5,9 +5,11 @@ from typing import Any
 from ..meaning.display import rounded, unit_for
 from ..solving.answering import Margin
 from .bundle import merit_shown
+from .common import chosen
 from .explaining import (
     Ends,
     Question,
+    about,
     band_ends,
     breach,
     broken_at,
@@ -34,15 +36,11 @@ def explain(solution: Solution, name: str) -> Data:
     named = {s["limit"]["id"] for s in (lower, higher) if s["limit"]}
     return {
         "setting": name,
-        "profile": solution.network.profile.name,
-        "material": solution.network.material,
-        "machine": solution.network.machine,
-        "holds": "all input values" if solution.answer.robust else "stated values only",
-        "certified": solution.answer.certified,
+        **about(solution),
         **question.value(question.at),
         "unit": decl.unit.symbol,
         "about": decl.doc,
-        "chosen": chosen(question),
+        "chosen": chosen(solution.network, solution.problem, question.setting),
         "because": pin.reason if pin else "",
         "rather": decl.rather,
         "gives_back": float(rounded(100 * solution.network.profile.share, 3)),
@@ -53,16 +51,6 @@ def explain(solution: Solution, name: str) -> Data:
         "higher": higher,
         "bears_on": [b for m in solution.answer.margins if (b := _bearing(question, m)) and b["id"] not in named],
     }
-
-
-def chosen(question: Question) -> str:
-    """Say how a setting came to its value: given, pinned, preference, low, high or middle."""
-    variable, depends = question.solution.variable(question.setting), question.solution.problem.tape.depends
-    if variable.pin is not None:
-        return "given" if variable.decl.given else "pinned"
-    if any(depends[m.node] >> question.setting & 1 for m in question.solution.network.merits):
-        return "preference"
-    return variable.decl.rather or "middle"
 
 
 def _side(question: Question, ends: Ends, way: int) -> Data:

@@ -10,7 +10,7 @@ from ..meaning.model import PinDecl
 from ..meaning.profiles import index_on_lattice
 from ..network.graph import Network
 from ..solving.answering import DEFAULT_EFFORT, Answer, Refusal, hold_all, solve_all
-from .explaining import Question, breach, broken_at, counted, merits_at, merits_compared, question_of, reason
+from .explaining import Question, about, breach, broken_at, counted, merits_at, merits_compared, question_of, reason
 from .formulas import titles
 from .saying import breach_lines, heading, merit_change
 from .solution import Solution
@@ -52,11 +52,7 @@ def _one(question: Question, index: int, outcome: Answer | Refusal, holds: bool 
     pin = solution.variable(question.setting).pin
     return {
         "setting": question.decl.name,
-        "profile": solution.network.profile.name,
-        "material": solution.network.material,
-        "machine": solution.network.machine,
-        "holds": "all input values" if solution.answer.robust else "stated values only",
-        "certified": solution.answer.certified,
+        **about(solution),
         **question.value(index),
         "unit": question.decl.unit.symbol,
         "chosen": question.value(question.at),

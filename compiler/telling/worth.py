@@ -12,9 +12,9 @@ from ..solving.answering import DEFAULT_EFFORT, Answer, Refusal
 from ..solving.worth import ENDS, Worth, exactly, halved, worths
 from .bundle import merit_shown
 from .common import number
-from .explaining import merits_compared
+from .explaining import about, merits_compared
 from .saying import heading
-from .solution import Solution
+from .solution import EVERYWHERE, Solution
 
 Data = dict[str, Any]
 
@@ -31,11 +31,7 @@ def explain_worth(solutions: Sequence[Solution], effort: int = 0) -> list[Data]:
 def _machine(solution: Solution, found: list[Worth]) -> Data:
     ranked = sorted(found, key=lambda w: _rank(solution, w))
     return {
-        "profile": solution.network.profile.name,
-        "material": solution.network.material,
-        "machine": solution.network.machine,
-        "holds": "all input values" if solution.answer.robust else "stated values only",
-        "certified": solution.answer.certified,
+        **about(solution),
         "merits": [
             {"name": m.name, **merit_shown(solution.model, m.name, value)}
             for m, value in zip(solution.network.merits, solution.answer.merits, strict=True)
@@ -138,7 +134,7 @@ def worth(found: list[Data]) -> str:
 def _told(m: Data) -> str:
     reached = ", ".join(f"{x['name']} {x['text']}" for x in m["merits"]) or "nothing is preferred"
     lines = [f"what knowing better is worth   ({heading(m)})", "", f"  now: {reached}"]
-    base = m["holds"] == "all input values"
+    base = m["holds"] == EVERYWHERE
     if not base:
         lines.append("  over the whole ranges nothing holds; this is what knowing one input better would change")
     kinds = [_kind(i, base) for i in m["inputs"]]

@@ -1,12 +1,13 @@
 """Worked examples of interval methods and of minimal conflicts, from outside sources."""
 
 from collections.abc import Callable
+from functools import partial
 from itertools import combinations
+from pathlib import Path
 
 import numpy as np
 import pytest
 from meltwright.network.graph import Network
-from meltwright.network.lowering import lower
 from meltwright.solving.answering import Refusal, solve
 from meltwright.solving.batch import Batch
 from meltwright.solving.problem import Problem
@@ -16,21 +17,12 @@ from meltwright.solving.search import NONE, Boxes, Narrowing, Search
 from meltwright.solving.slopes import setting_signs
 from meltwright.solving.tape import Tape
 
+from tests.solving.networks import network_of
+
 
 @pytest.fixture
-def network(tmp_path: object) -> Callable[[str], Network]:
-    from meltwright.meaning.checking import check_file
-
-    def run(text: str) -> Network:
-        path = tmp_path / "case.melt"  # type: ignore[operator]
-        path.write_text(text, encoding="utf-8")
-        model, faults, _ = check_file(path)
-        assert model is not None, faults
-        found = lower(model, model.profiles["p"], "mach", [])
-        assert found is not None
-        return found
-
-    return run
+def network(tmp_path: Path) -> Callable[[str], Network]:
+    return partial(network_of, tmp_path / "case.melt")
 
 
 def text(settings: str, body: str, inputs: str = "", profile: str = "") -> str:

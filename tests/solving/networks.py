@@ -3,12 +3,27 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from itertools import product
+from pathlib import Path
 
 import numpy as np
 from hypothesis import strategies as st
+from meltwright.meaning.checking import check_file
+from meltwright.network.graph import Network
+from meltwright.network.lowering import lower
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+
+
+def network_of(path: Path, text: str) -> Network:
+    """Write a text, and lower its profile ``p`` on its machine ``mach``."""
+    path.write_text(text, encoding="utf-8")
+    model, faults, _ = check_file(path)
+    assert model is not None, faults
+    network = lower(model, model.profiles["p"], "mach", [])
+    assert network is not None
+    return network
+
 
 LIKE = 4e-9
 """Sides that differ by less than this share count as equal in comparisons with the solver, which grants 1e-9."""

@@ -1,12 +1,13 @@
 """Hard cases for the solver: thin, disconnected, non-monotone, empty and very wide problems."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
 from meltwright.solving import answering
-from meltwright.solving.answering import Answer, Refusal, feasible, solve
+from meltwright.solving.answering import Answer, Refusal, hold_all, solve
 from meltwright.solving.problem import Problem
 from meltwright.solving.proving import prove
 from meltwright.telling.solution import Solution
@@ -248,14 +249,16 @@ def test_every_part_of_a_conflict_is_needed(compiled: Run) -> None:
     profile = 'prefer m\nsum at least 90\npin z = 10 because "the shop has only this"'
     problem, refusal = _conflict(compiled, text(body, settings, profile=profile))
     whole = list(refusal.conflict)
-    assert not feasible(problem, whole, 1000)
+    network = problem.network
+    assert hold_all([network], 1000, [whole]) == [False]
     for size in range(len(whole)):
         for part in combinations(whole, size):
-            assert feasible(problem, list(part), 1000)
+            assert hold_all([network], 1000, [part]) == [True]
     assert [problem.network.settings[i].decl.name for i in refusal.pins] == ["z"]
     for i in refusal.pins:
-        problem.first[i], problem.last[i] = 0, problem.network.settings[i].decl.last
-        assert feasible(problem, whole, 1000)
+        free = replace(network.settings[i], first=0, last=network.settings[i].decl.last)
+        opened = replace(network, settings=(*network.settings[:i], free, *network.settings[i + 1 :]))
+        assert hold_all([opened], 1000, [whole]) == [True]
 
 
 def test_a_pin_without_part_in_a_conflict_is_not_named(compiled: Run) -> None:

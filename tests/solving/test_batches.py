@@ -14,7 +14,7 @@ from meltwright.network.graph import Network
 from meltwright.network.lowering import lower
 from meltwright.solving.answering import Answer, Refusal, hold_all, solve, solve_all
 
-from tests.solving.networks import Small, smalls
+from tests.solving.networks import Small, network_of, smalls
 
 
 @pytest.fixture(scope="module")
@@ -53,13 +53,7 @@ FACTORS = st.lists(
 @settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(small=smalls(), factors=FACTORS)
 def test_alone_and_together(small: Small, factors: list[tuple[float, float]], folder: Path) -> None:
-    path = folder / "small.melt"
-    path.write_text(small.text, encoding="utf-8")
-    model, faults, _ = check_file(path)
-    assert model is not None, faults
-    network = lower(model, model.profiles["p"], "mach", [])
-    assert network is not None
-    networks = varied(network, factors)
+    networks = varied(network_of(folder / "small.melt", small.text), factors)
     together = [told(outcome) for _, outcome in solve_all(networks)]
     assert together == [told(solve(n)[1]) for n in networks]
     assert hold_all(networks) == [hold_all([n])[0] for n in networks]

@@ -10,13 +10,12 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from meltwright.compiling import Compiled, compile_file
 from meltwright.meaning.checking import check_file
-from meltwright.network.lowering import lower
 from meltwright.solving.answering import Answer, solve
 from meltwright.solving.checking import check
 from meltwright.solving.problem import Problem
 from meltwright.solving.proving import prove_all
 
-from tests.solving.networks import LIKE, Formula, Input, Setting, Small, smalls
+from tests.solving.networks import LIKE, Formula, Input, Setting, Small, network_of, smalls
 
 PATIENT = settings(
     max_examples=30,
@@ -37,13 +36,7 @@ def compiled(folder: Path, text: str) -> Compiled:
 
 
 def problem_of(folder: Path, small: Small) -> Problem:
-    path = folder / "small.melt"
-    path.write_text(small.text, encoding="utf-8")
-    model, faults, _ = check_file(path)
-    assert model is not None, faults
-    network = lower(model, model.profiles["p"], "mach", [])
-    assert network is not None
-    return Problem(network)
+    return Problem(network_of(folder / "small.melt", small.text))
 
 
 def order_of(problem: Problem, small: Small) -> list[int]:

@@ -1,17 +1,18 @@
 """Smallest sets of lines that cannot hold together: against published examples and against brute force."""
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from itertools import chain, combinations, product
 
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
-from meltwright.meaning.checking import check_file
 from meltwright.network.graph import Network
-from meltwright.network.lowering import lower
 from meltwright.solving.answering import Refusal, solve
 from meltwright.solving.conflict import Conflict, Lines, Member, Sets, all_smallest, conflicts, hitting, smallest
+
+from tests.solving.networks import network_of
 
 Named = frozenset[str]
 MANY = 100
@@ -21,15 +22,7 @@ MANY = 100
 def network(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Network]:
     path = tmp_path_factory.mktemp("conflicts") / "case.melt"
 
-    def make(text: str) -> Network:
-        path.write_text(text, encoding="utf-8")
-        model, faults, _ = check_file(path)
-        assert model is not None, faults
-        found = lower(model, model.profiles["p"], "mach", [])
-        assert found is not None
-        return found
-
-    return make
+    return partial(network_of, path)
 
 
 def text(names: dict[str, str], requires: dict[str, str], inputs: str = "", profile: str = "") -> str:

@@ -11,15 +11,12 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from meltwright.cli import main
 from meltwright.compiling import Compiled
-from meltwright.meaning.checking import check_file
-from meltwright.network.graph import Network
-from meltwright.network.lowering import lower
 from meltwright.solving.answering import Answer, Refusal, solve
 from meltwright.solving.worth import exactly, halved, worths
 from meltwright.telling.worth import explain_worth, worth
 from syrupy.assertion import SnapshotAssertion
 
-from tests.solving.networks import LIKE, Small, smalls
+from tests.solving.networks import LIKE, Small, network_of, smalls
 
 EFFORT = 400
 
@@ -27,16 +24,6 @@ EFFORT = 400
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     yield tmp_path_factory.mktemp("small")
-
-
-def network_of(folder: Path, small: Small) -> Network:
-    path = folder / "small.melt"
-    path.write_text(small.text, encoding="utf-8")
-    model, faults, _ = check_file(path)
-    assert model is not None, faults
-    network = lower(model, model.profiles["p"], "mach", [])
-    assert network is not None
-    return network
 
 
 # ---- as a property of small networks
@@ -49,7 +36,7 @@ def network_of(folder: Path, small: Small) -> Network:
 @given(small=smalls(most_merits=1))
 def test_knowing_better_never_costs(small: Small, folder: Path) -> None:
     """With one merit, all input values allow no more than half of them do, and those no more than the stated one."""
-    network = network_of(folder, small)
+    network = network_of(folder / "small.melt", small.text)
     _, base = solve(network, EFFORT)
     assume(isinstance(base, Answer) and base.robust)
     assert isinstance(base, Answer)
@@ -65,7 +52,7 @@ def test_knowing_better_never_costs(small: Small, folder: Path) -> None:
 @settings(max_examples=10, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(small=smalls())
 def test_variants_differ_from_the_network_in_one_input(small: Small, folder: Path) -> None:
-    network = network_of(folder, small)
+    network = network_of(folder / "small.melt", small.text)
     for variable in network.inputs:
         half = halved(variable)
         assert half.stated == variable.stated
