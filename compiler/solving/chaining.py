@@ -9,8 +9,8 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
-from .intervals import Interval, every
-from .operators import BARE
+from .intervals import Interval, Mask, every, where
+from .operators import BARE, power_slope
 
 Slope = Interval | None
 """The slope of a node with regard to some variables (variables, rows); None where it depends on none of them."""
@@ -18,7 +18,8 @@ Slope = Interval | None
 _STEP = np.array(2.0**-52)
 _ONE = np.array(1.0)
 _HALF = np.array(0.5)
-_MULTIPLY = BARE["mul"].enclosure
+_SMALL = np.array(1e-290)
+_ADD, _MULTIPLY = BARE["add"].enclosure, BARE["mul"].enclosure
 
 
 def chain(name: str, value: Interval, arguments: Sequence[Interval], slopes: Sequence[Slope]) -> Slope:
@@ -46,24 +47,28 @@ def _afresh(name: str, value: Interval, arguments: Sequence[Interval], slopes: S
     return BARE[name].slopes(*arguments)
 
 
+def _by_row(sure: Mask, quick: _Partials, name: str, arguments: Sequence[Interval]) -> _Partials:
+    """Take quick partial slopes in the rows where they are ``sure``, so that no row hangs on the others."""
+    if every(sure):
+        return quick
+    afresh = BARE[name].slopes(*arguments)
+    return [None if q is None else where(sure, q, a) for q, a in zip(quick, afresh, strict=True)]
+
+
 def _of_mul(name: str, value: Interval, arguments: Sequence[Interval], slopes: Sequence[Slope]) -> _Partials:
     return arguments[1], arguments[0]
 
 
 def _of_div(name: str, value: Interval, arguments: Sequence[Interval], slopes: Sequence[Slope]) -> _Partials:
     divisor = arguments[1]
-    if not every(divisor.lo > 0):
-        return _afresh(name, value, arguments, slopes)
     inverse = _inverse(divisor)
-    return inverse, None if slopes[1] is None else _negative(_product(inverse, value))
+    quick = inverse, None if slopes[1] is None else _negative(_product(inverse, value))
+    return _by_row(divisor.lo > _SMALL, quick, name, arguments)
 
 
 def _of_power(name: str, value: Interval, arguments: Sequence[Interval], slopes: Sequence[Slope]) -> _Partials:
-    """``e x^e / x`` with regard to a positive base; with regard to the exponent only where that is a variable."""
-    base, exponent = arguments
-    if slopes[1] is not None or not every(base.lo > 0) or not every(np.isfinite(value.hi)):
-        return _afresh(name, value, arguments, slopes)
-    return _product(_product(_inverse(base), value), exponent), None
+    """The slope with regard to the base alone where the exponent does not depend on the variables."""
+    return (power_slope(*arguments), None) if slopes[1] is None else BARE[name].slopes(*arguments)
 
 
 def _of_exp(name: str, value: Interval, arguments: Sequence[Interval], slopes: Sequence[Slope]) -> _Partials:
@@ -71,22 +76,19 @@ def _of_exp(name: str, value: Interval, arguments: Sequence[Interval], slopes: S
 
 
 def _of_log(name: str, value: Interval, arguments: Sequence[Interval], slopes: Sequence[Slope]) -> _Partials:
-    positive = every(arguments[0].lo > 0)
-    return (_inverse(arguments[0]),) if positive else _afresh(name, value, arguments, slopes)
+    return _by_row(arguments[0].lo > _SMALL, (_inverse(arguments[0]),), name, arguments)
 
 
 def _of_sqrt(name: str, value: Interval, arguments: Sequence[Interval], slopes: Sequence[Slope]) -> _Partials:
-    if not every(value.lo > 0):
-        return _afresh(name, value, arguments, slopes)
     inverse = _inverse(value)
-    return (Interval(inverse.lo * _HALF, inverse.hi * _HALF),)
+    quick = Interval(inverse.lo * _HALF, inverse.hi * _HALF)
+    return _by_row(value.lo > 0, (quick,), name, arguments)
 
 
 _PARTIALS: Mapping[str, Callable[[str, Interval, Sequence[Interval], Sequence[Slope]], _Partials]] = {
     "mul": _of_mul,
     "div": _of_div,
     "pow": _of_power,
-    "powi": _of_power,
     "exp": _of_exp,
     "log": _of_log,
     "sqrt": _of_sqrt,
@@ -112,14 +114,18 @@ def _product(a: Interval, b: Interval) -> Interval:
         hi = np.maximum(np.maximum(corners[0], corners[1]), np.maximum(corners[2], corners[3]))
     lo, hi = lo - np.abs(lo) * _STEP, hi + np.abs(hi) * _STEP
     # An infinite factor: the careful product knows what zero times infinity is.
-    return Interval(lo, hi) if every(np.isfinite(hi - lo)) else _MULTIPLY(a, b)
+    finite = np.isfinite(hi - lo)
+    return Interval(lo, hi) if every(finite) else where(finite, Interval(lo, hi), _MULTIPLY(a, b))
 
 
 def _sum(a: Slope, b: Slope) -> Slope:
     if a is None or b is None:
         return b if a is None else a
     lo, hi = a.lo + b.lo, a.hi + b.hi
-    return Interval(lo - np.abs(lo) * _STEP, hi + np.abs(hi) * _STEP)
+    found = Interval(lo - np.abs(lo) * _STEP, hi + np.abs(hi) * _STEP)
+    # The careful sum knows what is beyond the largest number.
+    held = found.lo <= found.hi
+    return found if every(held) else where(held, found, _ADD(a, b))
 
 
 def _negative(a: Slope) -> Slope:

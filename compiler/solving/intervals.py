@@ -242,13 +242,14 @@ def _extremes(corners: list[Floats]) -> tuple[Floats, Floats]:
 def least(a: Interval, b: Interval) -> Interval:
     """Enclose the lesser of a and b, exactly."""
     lo, hi = np.minimum(a.lo, b.lo), np.minimum(a.hi, b.hi)
-    return Interval(lo, hi) if every(lo <= hi) else _mended(lo, hi, lo, hi, a, b)
+    # Of the empty interval and an unbounded one, both may come out as minus infinity.
+    return Interval(lo, hi) if every(lo <= hi) and every(hi > -_INFINITY) else _mended(lo, hi, lo, hi, a, b)
 
 
 def greatest(a: Interval, b: Interval) -> Interval:
     """Enclose the greater of a and b, exactly."""
     lo, hi = np.maximum(a.lo, b.lo), np.maximum(a.hi, b.hi)
-    return Interval(lo, hi) if every(lo <= hi) else _mended(lo, hi, lo, hi, a, b)
+    return Interval(lo, hi) if every(lo <= hi) and every(lo < _INFINITY) else _mended(lo, hi, lo, hi, a, b)
 
 
 def absolute(a: Interval) -> Interval:
@@ -316,8 +317,10 @@ def whole_power(base: Interval, exponent: Interval) -> Interval:
             return base
         if k == 2:
             return square(base)
-        if k == -1 and every(base.lo > _ZERO):
-            return div(exact(1.0), base)
+        if k == -1:
+            positive = base.lo > _ZERO
+            inverse = div(exact(1.0), base)
+            return inverse if every(positive) else where(positive, inverse, _whole_power(base, exponent))
     return _whole_power(base, exponent)
 
 

@@ -21,7 +21,7 @@ import numpy as np
 from . import intervals
 from .intervals import ENTIRE, Floats, Interval, every, exact, filled, hull, meet, where
 
-__all__ = ["BARE", "OPERATORS", "Interval", "Operator", "exact", "hull", "meet"]
+__all__ = ["BARE", "OPERATORS", "Interval", "Operator", "exact", "hull", "meet", "power_slope"]
 
 Slopes = tuple[Interval, ...]
 Result = TypeVar("Result")
@@ -186,14 +186,18 @@ def _div_slopes(a: Interval, b: Interval) -> Slopes:
     return _known((intervals.div(_ONE, b), intervals.neg(intervals.div(intervals.div(a, b), b))), a, b)
 
 
+def power_slope(base: Interval, exponent: Interval) -> Interval:
+    """Enclose the slope of a power with regard to its base."""
+    found = intervals.mul(exponent, intervals.power(base, intervals.sub(exponent, _ONE)))
+    return _defined((found,), base, exponent)[0]
+
+
 def _pow_slopes(base: Interval, exponent: Interval) -> Slopes:
-    by_base = intervals.mul(exponent, intervals.power(base, intervals.sub(exponent, _ONE)))
     by_exponent = intervals.mul(intervals.power(base, exponent), intervals.log(base))
-    if not every(base.lo > 0):
-        # b^e log b is at least -1 / (exp(1) e), at b = exp(-1 / e).
-        floor = np.where(exponent.lo > 0, -0.36787944117144245 / exponent.lo, -np.inf)
-        by_exponent = Interval(np.maximum(by_exponent.lo, floor), by_exponent.hi)
-    return _defined((by_base, by_exponent), base, exponent)
+    # b^e log b is at least -1 / (exp(1) e), at b = exp(-1 / e). It is taken in all rows, so that none hangs on others.
+    floor = np.where(exponent.lo > 0, -0.36787944117144245 / exponent.lo, -np.inf)
+    by_exponent = Interval(np.maximum(by_exponent.lo, floor), by_exponent.hi)
+    return power_slope(base, exponent), _defined((by_exponent,), base, exponent)[0]
 
 
 def _powi_slopes(base: Interval, exponent: Interval) -> Slopes:

@@ -18,9 +18,13 @@ LEVEL = 1e-290
 
 
 def signs_of(low: Floats, high: Floats) -> Signs:
-    """Give the proved signs of slopes between ``low`` and ``high``, of any shape."""
+    """Give the proved signs of slopes between ``low`` and ``high``, of any shape.
+
+    Nothing is known of an empty slope: it stands where an operation is defined nowhere.
+    """
     signs = np.full(low.shape, UNKNOWN, dtype=np.int8)
-    rising, falling = low >= -LEVEL, high <= LEVEL
+    known = low <= high
+    rising, falling = known & (low >= -LEVEL), known & (high <= LEVEL)
     signs[rising] = 1
     signs[falling] = -1
     signs[rising & falling] = 0
