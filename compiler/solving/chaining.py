@@ -19,6 +19,8 @@ _STEP = np.array(2.0**-52)
 _ONE = np.array(1.0)
 _HALF = np.array(0.5)
 _SMALL = np.array(1e-290)
+"""Above this an inverse is well within the largest number."""
+
 _ADD, _MULTIPLY = BARE["add"].enclosure, BARE["mul"].enclosure
 
 
