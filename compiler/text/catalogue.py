@@ -119,6 +119,11 @@ CATALOGUE: dict[str, Entry] = {
         "not-in-formulas", "{name} is a {kind}; formulas use quantities, settings and what a let derives", "{advice}"
     ),
     "M247": Entry("two-readings", "{value} can be read in two ways", "write {readings}"),
+    "M260": Entry(
+        "checked-and-not",
+        "law {name} says that it was checked, and why it was not",
+        "keep the checked lines or the unchecked one",
+    ),
     # ---- dimensions
     "M301": Entry("wrong-dimension", "{name} is {wanted}, and {found_text} is {found}", "{advice}"),
     "M302": Entry("unlike-terms", "{left} and {right} cannot be {verb}", "{advice}"),
