@@ -2,8 +2,8 @@
 
 Sources, restated in plain numbers: handbook ranges of density, specific heat, conductivity, transitions and expansion
 (general tables; Crawford, Plastics Engineering, table 1.8, for ABS and polypropylene; much of it from memory, so the
-bands are wide); bands of stiffness for rubber, urethane and rigid plastics; stresses at 100 % strain of urethanes from two
-suppliers' tables; the needle formula of Qi, Joyce and Boyce 2003; Kazmer's constants of an injection ABS by a
+bands are wide); bands of stiffness for rubber, urethane and rigid plastics; stresses of urethanes at 100 % strain from
+two suppliers' tables; the needle formula of Qi, Joyce and Boyce 2003; Kazmer's constants of an injection ABS by a
 transcription; diffusion of water from the abstracts named at each test; a drying curve of ABS pellets from a guide.
 """
 
@@ -209,9 +209,9 @@ def spread(family: str, at: float, end: str) -> float:
         # Printed parts of eight hardnesses, preprint 2026; films of an ether type, lowest of Hu and others 2023.
         ("urethane_85a", 23, (1.06, 3.40)),
         ("urethane_85a", 60, (226, 226)),
-        # Yoon and others 2000, bags of film at 50 degC.
+        # Bags of film at 50 degC and 90 % humidity: abstract on polylactide, its copolymers and blends.
         ("polylactide", 50, (20, 100)),
-        # J. Appl. Polym. Sci. 1999, 74, 3275: spherulites at room temperature.
+        # J. Appl. Polym. Sci. 1999, 74, 3275: fine spherulites; the room's temperature is assumed.
         ("polypropylene", 23, (15.9, 15.9)),
     ],
 )
