@@ -1,4 +1,7 @@
-"""The library's families of materials against handbook data that were not taken from its texts.
+"""The library's families of materials against handbook data, restated here.
+
+Many families were written from the same handbook ranges, so this catches slips and later drift rather than proving the
+values. The bands of water are the published points themselves: a range must go on covering them.
 
 Sources, restated in plain numbers: handbook ranges of density, specific heat, conductivity, transitions and expansion
 (general tables; Crawford, Plastics Engineering, table 1.8, for ABS and polypropylene; much of it from memory, so the
