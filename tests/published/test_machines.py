@@ -83,7 +83,8 @@ def test_evidence_claims_no_measurement(name):
 
 
 @pytest.mark.parametrize(
-    ("name", "outer", "bore"), [("tube_fed", 4, 2), ("tube_fed_wide_filament", 6, 3), ("tube_fed_wide_filament", 6, 3.2)]
+    ("name", "outer", "bore"),
+    [("tube_fed", 4, 2), ("tube_fed_wide_filament", 6, 3), ("tube_fed_wide_filament", 6, 3.2)],
 )
 def test_wall_of_a_tube_is_a_ring(name, outer, bore):
     """4 mm and 2 mm: 9.42 mm2."""
