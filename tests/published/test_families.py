@@ -269,7 +269,11 @@ def test_values_are_believable_and_not_called_measured(family: str) -> None:
         assert any(low <= value.amount.low and value.amount.high <= high for low, high, _ in ranges), name
 
 
-MACHINES = {"styrene": "direct_enclosed", "polylactide_285": "direct_thick", "urethane_95a_285": "direct_thick"}
+MACHINES = {
+    "styrene": "direct_enclosed",
+    "polylactide_285": "direct_wide_filament",
+    "urethane_95a_285": "direct_wide_filament",
+}
 
 
 def machine_for(family: str) -> str:
