@@ -122,6 +122,8 @@ def web(model: Model, network: Network, start: str) -> Web:
         link = Link("prefers", merit.name, f"{merit.name} = {print_expression(decl.expression)}", "", decl.span)
         _tie(found, link, decl.expression)
     for lets in found.lets.values():
+        # Downwards what applies now is followed first.
+        lets.sort(key=lambda let: let.law in found.dormant)
         for let in lets:
             for name in () if let.law in found.dormant else _used(let.expression):
                 found.users.setdefault(name, []).append(let)
@@ -145,7 +147,10 @@ def _asked(test: tree.Test) -> tuple[str, ...]:
 
 
 def reached(web: Web) -> frozenset[str]:
-    """Give the settings that a change of the start may change: through any law, and through other settings."""
+    """Give the settings that a change of the start may change: through any law, and through other settings.
+
+    The others stay as they are, as long as there still are settings that hold for all input values.
+    """
     return frozenset(s for knot in _knots(web, "") for s in web.below(web.knots[knot]) if s != web.start)
 
 
@@ -305,7 +310,8 @@ def _body(data: Data, setting: str, start: str) -> str:
             if k["step"] == "moves":
                 lines.append(f"    moves     {k['name']}")
             else:
-                lines.append(f"    {k['step']:<9} {_cut(k['text'])}  {k['place']}")
+                law = f"{k['law']}, " if k["law"] else ""
+                lines.append(f"    {k['step']:<9} {_cut(k['text'])}  ({law}{k['place']})")
         lines += [f"    moves     {setting}", ""]
     others = data["other_ways"]
     if others:
