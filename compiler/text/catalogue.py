@@ -202,6 +202,8 @@ CATALOGUE: dict[str, Entry] = {
         "vary one: NAME = LOW .. HIGH UNIT in N steps",
     ),
     "M427": Entry("picture-name", "{path} is not the name of an SVG file", "write a name that ends in .svg"),
+    "M430": Entry("no-such-entry", "the library has nothing called {name}", "{near}"),
+    "M431": Entry("nothing-leads", "{name} is {what}, so nothing leads from it", "{advice}"),
     # ---- solving
     "M501": Entry("divides-by-zero", "this divides by {what}, which may be zero: {range} on {machine}", "{advice}"),
     "M502": Entry("undefined", "{what} is not defined for {range} on {machine}", "{advice}"),
