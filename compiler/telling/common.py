@@ -59,7 +59,7 @@ class RequirementTold:
     """What is told of a requirement whatever its numbers. ``inputs`` are (name, index) of those it depends on.
 
     ``used`` are the inputs, ``named`` the settings on whose values its text with numbers hangs. ``follows`` names the
-    setting that is taken up to this limit because it rather is as low or as high as holds: the limit holds nothing back.
+    setting that is taken up to this limit, as it rather is as low or as high as holds: the limit holds nothing back.
 
     ``kept`` holds, here and below, what was told of it with numbers, for other machines that have the same.
     """
