@@ -145,8 +145,21 @@ def test_growth_along_a_straight_guide(derive, modulus, push, length, friction):
 
 @pytest.mark.parametrize(
     ("friction", "bend", "share"),
-    [(0.1, 90, 0.9), (0.1, 90, 1), (0.1, 90, 1.5), (0.1, 90, 2), (0.2, 90, 0.6), (0.2, 90, 0.9), (0.2, 90, 1.5)]
-    + [(0.12, 270, 0.3), (0.12, 270, 0.6), (0.12, 270, 0.9), (0.2, 150, 0.9), (0.25, 100, 0.9), (0.25, 100, 1.2)],
+    [
+        (0.1, 90, 0.9),
+        (0.1, 90, 1),
+        (0.1, 90, 1.5),
+        (0.1, 90, 2),
+        (0.2, 90, 0.6),
+        (0.2, 90, 0.9),
+        (0.2, 90, 1.5),
+        (0.12, 270, 0.3),
+        (0.12, 270, 0.6),
+        (0.12, 270, 0.9),
+        (0.2, 150, 0.9),
+        (0.25, 100, 0.9),
+        (0.25, 100, 1.2),
+    ],
 )
 def test_growth_along_a_bent_guide_lies_between_two_wall_forces(derive, friction, bend, share):
     """Even bends. The wall bears the larger of the bend's and the snake's force at the least, their sum at the most.

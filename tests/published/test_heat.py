@@ -1,9 +1,9 @@
 """Heating of the rod and cooling of the layer.
 
-Sources: transient conduction in a long cylinder with a fixed wall temperature, exact series by scipy's
-Bessel functions (values as in Incropera and DeWitt, Fundamentals of Heat and Mass Transfer, ch. 5); measured maximum flows of Wuest and others
-2026, J. Manuf. Mater. Process. 10(7), 233, of which only their ratio to the criterion of Fourier number
-0.48 is used; lumped cooling of Cengel, Heat Transfer, ex. 4-1, and of Incropera and DeWitt, ex. 5.5, as printed
+Sources: transient conduction in a long cylinder with a fixed wall temperature, exact series by scipy's Bessel
+functions (values as in Incropera and DeWitt, Fundamentals of Heat and Mass Transfer, ch. 5); measured maximum flows of
+Wuest and others 2026, J. Manuf. Mater. Process. 10(7), 233, of which only their ratio to the criterion of Fourier
+number 0.48 is used; lumped cooling of Cengel, Heat Transfer, ex. 4-1, and of Incropera and DeWitt, ex. 5.5, as printed
 in public transcriptions; general tables of polytetrafluoroethylene: upper service temperature 260 degC (UL 746B),
 melting point 327 degC; polymer fume fever above about 300 degC (medical dictionaries).
 """
@@ -110,8 +110,9 @@ def test_lumped_cooling_against_the_curve_itself(derive):
 
 
 def test_worked_example_of_a_lumped_sphere(derive):
-    """Incropera ex. 5.5, first stage: 93.7 to 93.8 s as printed (the inputs, 400 to 335 degC in air of 20, from memory).
+    """Incropera ex. 5.5, first stage: 93.7 to 93.8 s as printed; the inputs from memory.
 
+    400 to 335 degC in air of 20 degC.
     A sphere of 5 mm radius, 3000 kg/m3, 1000 J/kg/K, 10 W/m2/K: volume over surface is a third of the radius, which
     stands for the layer's height.
     """
