@@ -1,6 +1,7 @@
 """Fixtures that the whole suite shares."""
 
-from collections.abc import Callable, Iterator
+import operator
+from collections.abc import Callable, Iterator, Mapping
 from functools import cache
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from meltwright.meaning.loading import library_folder
 from meltwright.meaning.model import LetDecl, Model
 from meltwright.meaning.units import parse_unit, to_base_text
 from meltwright.solving.evaluating import Evaluator
+from meltwright.syntax import tree
 
 # A slow machine must not fail a test, and the same commit must give the same result twice.
 settings.register_profile("house", deadline=None, derandomize=True)
@@ -32,7 +34,30 @@ def base(text: str) -> float:
     return to_base_text(number, parse_unit(unit)) if unit else float(number)
 
 
-@pytest.fixture
+_RELATIONS: dict[str, Callable[[float, float], bool]] = {
+    "<=": operator.le,
+    ">=": operator.ge,
+    "<": operator.lt,
+    ">": operator.gt,
+}
+
+
+@cache
+def _lets(preferred: frozenset[str]) -> dict[str, LetDecl]:
+    """Give each derived name one derivation: that of a preferred law, else the first."""
+    known = library_model().lets.items()
+    return {name: next((d for d in found if d.law in preferred), found[0]) for name, found in known}
+
+
+def _evaluator(values: Mapping[str, str], preferred: frozenset[str]) -> Evaluator:
+    return Evaluator(_lets(preferred), {n: np.array([base(text)]) for n, text in values.items()})
+
+
+def _number(evaluator: Evaluator, expression: tree.Expression) -> float:
+    return float(np.ravel(evaluator.of(expression))[0])
+
+
+@pytest.fixture(scope="session")
 def derive() -> Callable[..., float]:
     """Evaluate a ``let`` of the library text itself, in base units.
 
@@ -40,14 +65,21 @@ def derive() -> Callable[..., float]:
     Melt; ``law`` picks one of several derivations of the name. Whatever is not given is derived by the library.
     """
 
-    def evaluate(name: str, values: dict[str, str], law: str = "", laws: tuple[str, ...] = ()) -> float:
-        model = library_model()
-        preferred = {law, *laws} - {""}
-        lets: dict[str, LetDecl] = {}
-        for known, derivations in model.lets.items():
-            lets[known] = next((d for d in derivations if d.law in preferred), derivations[0])
-        given = {n: np.array([base(text)]) for n, text in values.items()}
-        return float(np.ravel(Evaluator(lets, given).of(lets[name].expression))[0])
+    def evaluate(name: str, values: Mapping[str, str], law: str = "", laws: tuple[str, ...] = ()) -> float:
+        preferred = frozenset({law, *laws} - {""})
+        return _number(_evaluator(values, preferred), _lets(preferred)[name].expression)
+
+    return evaluate
+
+
+@pytest.fixture(scope="session")
+def holds() -> Callable[..., tuple[bool, ...]]:
+    """Say of each ``require`` of a law, in the order of the text, whether it holds; values as for ``derive``."""
+
+    def evaluate(law: str, values: Mapping[str, str], laws: tuple[str, ...] = ()) -> tuple[bool, ...]:
+        evaluator = _evaluator(values, frozenset({law, *laws}))
+        compared = [require.comparison for require in library_model().laws[law].requires]
+        return tuple(_RELATIONS[c.relation](_number(evaluator, c.left), _number(evaluator, c.right)) for c in compared)
 
     return evaluate
 

@@ -52,6 +52,35 @@ def test_healing_against_integration_over_time(derive, nozzle, layer, stop, ener
     assert derive("weld_times", values) == pytest.approx(exact, rel=1e-5)
 
 
+@pytest.mark.parametrize(("nozzle", "layer", "stop"), [(255, 50, 105), (240, 40, 105), (230, 90, 105)])
+@pytest.mark.parametrize("slope", [25, 31.4, 40])
+def test_healing_by_wlf_against_integration_over_time(derive, nozzle, layer, stop, slope):
+    """The same for a glassy melt whose weld time shifts by the law of Williams, Landel and Ferry."""
+    cooling, weld, offset, glass = 0.4, 0.15e-3, 51.6, 100
+    values = {
+        "melt_temperature": f"{nozzle} degC",
+        "layer_temperature": f"{layer} degC",
+        "stop_temperature": f"{stop} degC",
+        "cooling_time": f"{cooling} s",
+        "weld_time": f"{weld} s",
+        "melt_reference": "240 degC",
+        "wlf_slope": str(slope),
+        "wlf_offset": f"{offset} K",
+        "glass_reference": f"{glass} degC",
+    }
+    rise = (nozzle - layer) / 2
+
+    def exponent(temperature: float) -> float:
+        return -slope * (temperature - glass) / (offset + temperature - glass)
+
+    def speed(time: float) -> float:
+        return math.exp(exponent(240) - exponent(layer + rise * math.exp(-time / cooling))) / weld
+
+    end = cooling * math.log(rise / (stop - layer))
+    exact = quad(speed, 0, end, epsrel=1e-10)[0]
+    assert derive("weld_times", values, law="healing_by_wlf") == pytest.approx(exact, rel=2e-3)
+
+
 def test_no_healing_below_the_stop_temperature(derive):
     """An interface that starts below the stop temperature does not heal at all."""
     values = {

@@ -1,12 +1,15 @@
 """Escape of unsupported filament against column theory and worked examples.
 
 Sources: Euler columns with the textbook's end factors (Timoshenko and Gere); worked examples 3.5 and 3.6 of
-Wentzell, Machine Design, as printed in a public transcription.
+Wentzell, Machine Design, as printed in a public transcription; the elastic line, solved by scipy.
 """
 
 import math
 
+import numpy as np
 import pytest
+from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
 
 INCH = 25.4
 POUND = 4.4482216152605
@@ -78,3 +81,29 @@ def test_the_two_formulas_meet_smoothly(derive):
     assert stress(meeting) == pytest.approx(0.1e6, rel=1e-9)
     below, above = stress(meeting) - stress(meeting - step), stress(meeting + step) - stress(meeting)
     assert below == pytest.approx(above, rel=1e-3)
+
+
+HINGED, CLAMPED = (0, 2), (0, 1)
+"""Which derivatives of the elastic line are zero at an end."""
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "low", "high", "fixity"),
+    [(HINGED, HINGED, 2, 4, 1), (CLAMPED, HINGED, 4, 5, 0.699156), (CLAMPED, CLAMPED, 5, 6.6, 0.5)],
+)
+def test_ends_against_the_elastic_line(derive, start, end, low, high, fixity):
+    """The least load whose elastic line, w'''' + root^2 w'' = 0 over a length of 1, keeps both of its ends."""
+    free = [k for k in range(4) if k not in start]
+
+    def determinant(root: float) -> float:
+        columns = []
+        for k in free:
+            line = solve_ivp(lambda _, w: [w[1], w[2], w[3], -(root**2) * w[2]], (0, 1), np.eye(4)[k], rtol=1e-10)
+            columns.append(line.y[list(end), -1])
+        return float(np.linalg.det(np.column_stack(columns)))
+
+    root = brentq(determinant, low, high)
+    assert root == pytest.approx(math.pi / fixity, rel=1e-4)
+    values = {"modulus": "10 MPa", "gap": "20 mm", "end_fixity": str(fixity), "diameter": "2 mm", "crush_strain": "0.3"}
+    load = root**2 * 10e6 * math.pi / 64 * 0.002**4 / 0.02**2
+    assert derive("critical_push", values) == pytest.approx(load, rel=2e-4)

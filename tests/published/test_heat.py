@@ -1,9 +1,11 @@
 """Heating of the rod and cooling of the layer.
 
-Sources: transient conduction in a long cylinder with a fixed wall temperature, exact series by scipy's
-Bessel functions (values as in Incropera and DeWitt, ch. 5); measured maximum flows of Wuest and others
-2026, J. Manuf. Mater. Process. 10(7), 233, of which only their ratio to the criterion of Fourier number
-0.48 is used; lumped cooling of Cengel, Heat Transfer, ex. 4-1, as printed in a public transcription.
+Sources: transient conduction in a long cylinder with a fixed wall temperature, exact series by scipy's Bessel
+functions (values as in Incropera and DeWitt, Fundamentals of Heat and Mass Transfer, ch. 5); measured maximum flows of
+Wuest and others 2026, J. Manuf. Mater. Process. 10(7), 233, of which only their ratio to the criterion of Fourier
+number 0.48 is used; lumped cooling of Cengel, Heat Transfer, ex. 4-1, and of Incropera and DeWitt, ex. 5.5, as printed
+in public transcriptions; general tables of polytetrafluoroethylene: upper service temperature 260 degC (UL 746B),
+melting point 327 degC; polymer fume fever above about 300 degC (medical dictionaries).
 """
 
 import math
@@ -90,6 +92,69 @@ def test_time_constant_of_a_layer(derive):
         "layer.height": "0.2 mm",
         "part_cooling": "10 W/m2/K",
         "part_fan": "80 W/m2/K",
-        "fan.share": "0.5",
+        "fan.share": "25 %",
     }
     assert derive("layer_cooling_time", values) == pytest.approx(8.0)
+
+
+def test_lumped_cooling_against_the_curve_itself(derive):
+    """The law's time put into T = T_room + (T_0 - T_room) exp(-t / tau): the firm temperature comes out."""
+    values = {
+        "layer_cooling_time": "7 s",
+        "heat.nozzle": "210 degC",
+        "room": "25 degC",
+        "firm_temperature": "60 degC",
+    }
+    time = derive("firm_time", values)
+    assert 25 + (210 - 25) * math.exp(-time / 7) == pytest.approx(60)
+
+
+def test_worked_example_of_a_lumped_sphere(derive):
+    """Incropera ex. 5.5, first stage: 93.7 to 93.8 s as printed; the inputs from memory.
+
+    400 to 335 degC in air of 20 degC.
+    A sphere of 5 mm radius, 3000 kg/m3, 1000 J/kg/K, 10 W/m2/K: volume over surface is a third of the radius, which
+    stands for the layer's height.
+    """
+    values = {
+        "density": "3 g/cm3",
+        "specific_heat": "1 kJ/kg/K",
+        "layer.height": f"{5 / 3!r} mm",
+        "part_cooling": "10 W/m2/K",
+        "part_forced": "0 W/m2/K",
+        "heat.nozzle": "400 degC",
+        "room": "20 degC",
+        "firm_temperature": "335 degC",
+    }
+    assert derive("firm_time", values) == pytest.approx(93.8, abs=0.15)
+
+
+def test_heat_of_melting_is_carried_away_too(derive):
+    """10 mm3/s of 1 g/cm3 and 100 kJ/kg take 1 W more than without crystals."""
+    values = {
+        "peak_flow": "10 mm3/s",
+        "density": "1 g/cm3",
+        "specific_heat": "2 kJ/kg/K",
+        "heat.nozzle": "225 degC",
+        "room": "25 degC",
+    }
+    without = derive("melt_power", {**values, "melting_heat": "0 kJ/kg"})
+    assert derive("melt_power", {**values, "melting_heat": "100 kJ/kg"}) - without == pytest.approx(1)
+    assert without == pytest.approx(4)
+
+
+SERVICE, FUMES, MELTING = 260, 300, 327
+"""Polytetrafluoroethylene in general tables, in degC."""
+
+
+def test_liner_stays_below_its_service_temperature(holds, derive):
+    """Neither the first layer nor the others may be hotter than the liner bears, whatever else is borne."""
+    others = {"nozzle_highest": "450 degC", "nozzle_limit": "500 degC"}
+    hottest = derive("hottest", others, law="first_heat_on_a_liner") - 273.15
+    assert holds("liner_limit", {"heat.nozzle": f"{hottest!r} degC"}) == (True,)
+    for lower in (SERVICE, FUMES, MELTING):
+        assert holds("liner_limit", {"heat.nozzle": f"{lower} degC"}) == (False,)
+        assert hottest < lower
+    assert hottest <= SERVICE - 20
+    cooler = derive("hottest", {**others, "nozzle_highest": "225 degC"}, law="first_heat_on_a_liner")
+    assert cooler == pytest.approx(225 + 273.15)

@@ -3,7 +3,9 @@
 Sources: Arrhenius' law and the capillary and cone formulas of a power-law fluid as in Bird, Armstrong and
 Hassager and in Bellini and others 2004 (values recomputed); the Cross set of an injection ABS from a public
 transcription of Kazmer, Injection Mold Design Engineering, with its flow by the Rabinowitsch integral,
-computed here with scipy.
+computed here with scipy; the universal constants of Williams, Landel and Ferry 1955 (from memory); bore, barrel and
+loads of ISO 1133-1 (from memory), and worked melt flow rates computed from them, the same as by the factors of Shenoy
+and Saini 1986 (from memory).
 """
 
 import math
@@ -53,6 +55,84 @@ def test_heat_shift(derive, energy, start, end, shift):
     }
     assert derive("flowing_shift", values) == pytest.approx(shift, rel=2e-5)
     assert derive("waiting_shift", values) == pytest.approx(shift, rel=2e-5)
+
+
+@pytest.mark.parametrize(("above", "shift"), [(10, -2.8312), (20, -4.8715), (50, -8.5827), (100, -11.504)])
+def test_universal_constants(derive, above, shift):
+    """17.44 on the decimal logarithm and 51.6 K, from the glass transition: decimal logarithm of the shift."""
+    values = {
+        "wlf_slope": repr(17.44 * math.log(10)),
+        "wlf_offset": "51.6 K",
+        "glass_reference": "100 degC",
+        "melt_reference": "100 degC",
+        "heat.nozzle": f"{100 + above} degC",
+        "melt_temperature": f"{100 + above} degC",
+    }
+    for name in ("flowing_shift", "waiting_shift"):
+        assert math.log10(derive(name, values, law="wlf_shift")) == pytest.approx(shift, rel=2e-5)
+
+
+KAZMER = {"wlf_slope": "31.4", "wlf_offset": "51.6 K", "glass_reference": "373.15 K"}
+
+
+def test_injection_abs(derive):
+    """D1 1.93e13 Pa s at D2 373.15 K, A1 31.4, A2 51.6 K: 2190 Pa s at 239 degC; the book prints 2210."""
+    values = {**KAZMER, "melt_reference": "373.15 K", "viscosity": "1.93e13 Pa*s", "melt_temperature": "239 degC"}
+    values["heat.nozzle"] = "239 degC"
+    for name in ("flowing_viscosity", "waiting_viscosity"):
+        assert derive(name, values, law="wlf_shift") == pytest.approx(2190.4, rel=1e-4)
+        assert derive(name, values, law="wlf_shift") == pytest.approx(2210, rel=0.015)
+    moved = {**values, "melt_reference": "230 degC", "viscosity": f"{kazmer_at(230)!r} Pa*s"}
+    assert derive("flowing_viscosity", moved, law="wlf_shift") == pytest.approx(2190.4, rel=1e-4)
+
+
+def kazmer_at(heat: float) -> float:
+    """Give the book's viscosity at low shear, in Pa s, from degC."""
+    above = heat + 273.15 - 373.15
+    return 1.93e13 * math.exp(-31.4 * above / (51.6 + above))
+
+
+WORKED_RATES = [
+    (10, 0.75, 2.16, 24.62, 786.5),
+    (10, 1.07, 5, 17.26, 2597),
+    (30, 1.08, 2.16, 51.28, 377.5),
+    (6, 1.08, 2.16, 10.26, 1887.5),
+]
+"""Melt flow rate in g in 10 min, density in g/cm3, load in kg; apparent rate in 1/s, viscosity there in Pa s."""
+
+
+@pytest.mark.parametrize(("rate", "density", "load", "shear", "apparent"), WORKED_RATES)
+def test_worked_flow_rates(derive, rate, density, load, shear, apparent):
+    """Computed from the dimensions of the standard; Shenoy and Saini's rounded factors agree within 1.8 %."""
+    values = {
+        "melt_flow_rate": f"{rate / 10!r} g/min",
+        "melt_density": f"{density} g/cm3",
+        "flow_rate_load": f"{load} kg",
+    }
+    assert derive("test_rate", values) == pytest.approx(shear, rel=5e-4)
+    assert derive("test_stress", values) / derive("test_rate", values) == pytest.approx(apparent, rel=5e-4)
+    assert derive("test_rate", values) == pytest.approx(1.83 * rate / density, rel=0.01)
+    assert derive("test_stress", values) == pytest.approx(9.13e3 * load, rel=0.02)
+    newtonian = {**values, "thinning": "0.5", "thinning_stress": "1e20 Pa"}
+    assert derive("viscosity", newtonian, law="viscosity_from_flow_rate") == pytest.approx(apparent, rel=5e-4)
+
+
+@pytest.mark.parametrize("load", [1.2, 2.16, 5, 10])
+@pytest.mark.parametrize("n", [0.25, 0.35, 0.45, 0.55, 0.65, 0.8])
+def test_viscosity_of_a_cross_melt_from_its_flow_rate(derive, n, load):
+    """A melt whose flow through the standard bore is exact, by scipy, gives its viscosity back within what is said."""
+    onset, rest = 25e3, 3000.0
+    stress = derive("test_stress", {"flow_rate_load": f"{load} kg"})
+    flow = exact_flow(n, stress, onset, rest, 2.095e-3 / 2)
+    values = {
+        "melt_flow_rate": f"{flow * 750 * 6e4!r} g/min",
+        "melt_density": "0.75 g/cm3",
+        "flow_rate_load": f"{load} kg",
+        "thinning": str(n),
+        "thinning_stress": f"{onset} Pa",
+    }
+    allowed = 0.14 if n < 0.35 else 0.06 if n < 0.45 else 0.02
+    assert derive("viscosity", values, law="viscosity_from_flow_rate") == pytest.approx(rest, rel=allowed)
 
 
 @pytest.mark.parametrize(("flow", "stress", "pressure"), [(1, 108_841, 0.6530), (10, 256_188, 1.5371)])
