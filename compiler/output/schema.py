@@ -16,6 +16,11 @@ Schema = dict[str, Any]
 TEXT: Schema = {"type": "string"}
 NUMBER: Schema = {"type": ["number", "null"]}
 TEXTS: Schema = {"type": "array", "items": TEXT}
+USES: Schema = {
+    **TEXTS,
+    "description": "Names in the formula: keys of derived, names of inputs, or settings as group.name.",
+    "uniqueItems": True,
+}
 
 
 def schema(settings: Iterable[SettingDecl]) -> Schema:
@@ -27,6 +32,7 @@ def schema(settings: Iterable[SettingDecl]) -> Schema:
     setting = {"$ref": "#/$defs/setting"}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": f"urn:meltwright:bundle:{FORMAT}",
         "title": "Meltwright bundle",
         "description": "The settings of one profile on one machine, with bands, margins, evidence and places.",
         **_object(
@@ -89,6 +95,7 @@ def schema(settings: Iterable[SettingDecl]) -> Schema:
                             ),
                             TEXT,
                         ),
+                        "uses": USES,
                     }
                 ),
                 "inputs": {"type": "array", "items": {"$ref": "#/$defs/input"}},
@@ -183,6 +190,7 @@ def _requirement() -> Schema:
         {
             **dict.fromkeys(texts, TEXT),
             "origin": {"enum": ["law", "want"]},
+            "uses": USES,
             "left": {**NUMBER, "description": "The side that must not be the larger one, at the worst inputs."},
             "right": {**NUMBER, "description": "The side that must not be the smaller one, at the worst inputs."},
             "margin": {
