@@ -1,15 +1,20 @@
 """The JSON Schema of bundles, generated from the settings that the library declares.
 
 ``python -m meltwright.output.schema`` prints it; ``targets/json/schema.json`` is that text, checked in, and a test
-fails when the two differ.
+fails when the two differ. With a file it prints the schema for the settings of that file.
 """
 
 import json
-from collections.abc import Iterable
+import sys
+from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import Any
 
+from ..meaning.checking import check_file
+from ..meaning.loading import library_folder
 from ..meaning.model import SettingDecl
 from ..telling.bundle import FORMAT
+from ..text.diagnostic import write
 
 Schema = dict[str, Any]
 
@@ -223,14 +228,31 @@ def _input() -> Schema:
 
 def library_schema() -> str:
     """Give the text of ``targets/json/schema.json``."""
-    from ..meaning.checking import check_file
-    from ..meaning.loading import library_folder
+    text, faults = schema_of(library_folder() / "trade.melt")
+    if faults:
+        raise ValueError(faults)
+    return text
 
-    model, _, _ = check_file(library_folder() / "trade.melt")
+
+def schema_of(path: Path) -> tuple[str, str]:
+    """Give the text of the schema for the settings that a file declares or uses, or what is wrong with the file."""
+    model, diagnostics, sources = check_file(path)
     if model is None:
-        raise ValueError("the library has errors; run: meltwright check library/trade.melt")
-    return json.dumps(schema(model.settings.values()), indent=2, ensure_ascii=False) + "\n"
+        return "", write(diagnostics, sources)
+    return json.dumps(schema(model.settings.values()), indent=2, ensure_ascii=False) + "\n", ""
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Print the schema of the library, or of a file; gives the exit code."""
+    if len(arguments) > 1:
+        print("usage: python -m meltwright.output.schema [FILE]", file=sys.stderr)
+        return 2
+    path = Path(arguments[0]) if arguments else library_folder() / "trade.melt"
+    text, faults = schema_of(path)
+    print(faults, end="", file=sys.stderr)
+    print(text, end="")
+    return 1 if faults else 0
 
 
 if __name__ == "__main__":
-    print(library_schema(), end="")
+    sys.exit(main(sys.argv[1:]))

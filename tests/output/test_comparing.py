@@ -1,14 +1,19 @@
 """``compile --check``: every way in which kept outputs can differ is told apart, and nothing is written."""
 
 import json
+import os
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from meltwright.cli import main
+from meltwright.meaning.loading import library_folder
 
 from tests.test_cli import BAD, GOOD
 
+README = library_folder().parent / "README.md"
 FILES = ["job/overview.md", "job/tube.ini", "job/tube.json", "job/tube.md"]
 
 
@@ -193,3 +198,30 @@ def test_checking_does_not_go_with_resuming(here: Path) -> None:
     with pytest.raises(SystemExit) as ended:
         main(["compile", "shop.melt", "--out", "made", "--check", "--resume"])
     assert ended.value.code == 2
+
+
+# ---- the recipes
+
+
+@pytest.mark.skipif(not README.is_file(), reason="the README is not beside the library of this installation")
+def test_the_recipes_of_the_readme(here: Path) -> None:
+    section = README.read_text(encoding="utf-8").partition("## Kept under version control")[2].partition("\n## ")[0]
+    hook, job = (block.partition("```")[0] for block in section.split("```sh\n")[1:])
+    job = job.split("\n", 1)[1].replace(".venv/bin/", "")
+    assert hook.startswith("#!/bin/sh\n") and job.count("meltwright") == 2
+    (here / "profiles").mkdir()
+    (here / "shop.melt").rename(here / "profiles" / "shop.melt")
+
+    def ran(script: str) -> int:
+        path = f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}"
+        command = ["sh", "-e", "-c", script]
+        return subprocess.run(
+            command, cwd=here, env={**os.environ, "PATH": path}, capture_output=True, timeout=120, check=False
+        ).returncode
+
+    assert main(["compile", "profiles/shop.melt", "--out", "out"]) == 0
+    assert (ran(hook), ran(job)) == (0, 0)
+    reports = {p.name for p in (here / "reports").iterdir()}
+    assert reports == {"texts.xml", "texts.sarif", "outputs.xml", "outputs.sarif"}
+    (here / "out" / "job" / "tube.ini").write_text("", encoding="utf-8")
+    assert (ran(hook), ran(job)) == (1, 1)
