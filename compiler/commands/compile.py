@@ -69,12 +69,13 @@ def _compile(options: argparse.Namespace) -> int:
         return _ended(options, [], [_part(options.out, (), faults, sources)])
     written: list[Path] = []
     taken: dict[str, Path] = {}
+    told: set[Diagnostic] = set()
     parts: list[Part] = []
     comparing = Comparing(options.out, _command(options)) if options.check else None
     with Staging(options.out) as staging:
         for file in options.files:
             run = _Run(options, file, staging, comparing, targets)
-            run.prepare(taken)
+            run.prepare(taken, told)
             if not run.prepared.failed:
                 run.make()
             written += run.written
@@ -149,25 +150,28 @@ class _Run:
         self.written: list[Path] = []
         self.records: dict[str, Record] = {}
 
-    def prepare(self, taken: dict[str, Path]) -> None:
-        """Read and check the file; two files must not write the same profile."""
+    def prepare(self, taken: dict[str, Path], told: set[Diagnostic]) -> None:
+        """Read and check the file; two files must not write the same profile. ``told`` is not told again."""
         from ..compiling import prepare
 
         self.prepared = prepare(self.file)
-        self._check_names()
+        self._check_names(told)
         for profile in {n.profile.name: n.profile for n in self.prepared.networks}.values():
             if profile.name in taken:
                 other = seen(taken[profile.name])
                 self.prepared.faults.append(diagnose("M604", profile.span, name=profile.name, other=other))
             taken[profile.name] = self.file
 
-    def _check_names(self) -> None:
+    def _check_names(self, told: set[Diagnostic]) -> None:
         """Hold the name maps of targets against the settings of this file."""
         from ..output.naming import check_names
 
         if self.prepared.model is not None:
+            found: list[Diagnostic] = []
             for names in (t.names for t in self.targets if t.names):
-                check_names(names, self.prepared.model.settings, self.prepared.faults)
+                check_names(names, self.prepared.model.settings, found)
+            self.prepared.faults += [f for f in found if f.is_error or f not in told]
+            told.update(found)
 
     def cases(self) -> list[str]:
         """Name what was tried."""

@@ -154,16 +154,15 @@ class Guarded(Sandbox):
         """Allow methods that change nothing and make nothing large."""
         for kind, allowed in _METHODS.items():
             if isinstance(obj, kind):
-                return attr in allowed
+                # What groupby gives is a list whose two places have names.
+                return attr in allowed or attr in getattr(obj, "_fields", ())
         return super().is_safe_attribute(obj, attr, value)
 
     def call(self, context: Any, obj: Any, /, *args: Any, **kwargs: Any) -> Any:
         """Call what a template calls, counted."""
         self.counter.step()
         self.counter.weigh(getattr(obj, "__self__", None))
-        if isinstance(obj, LoopContext) and args:
-            args = (self.counter.weigh(args[0]), *args[1:])
-        return super().call(context, obj, *args, **kwargs)
+        return super().call(context, obj, *(self.counter.weigh(a) for a in args), **kwargs)
 
     def call_binop(self, context: Any, operator: str, left: Any, right: Any) -> Any:
         """Work out what could grow without bounds."""

@@ -56,6 +56,7 @@ ENDLESS = {
     "filters in a loop": "{% set r = range(900000) %}{% for a in range(9000) %}{% set s = r | sum %}{% endfor %}",
     "memberships in a loop": "{% set r = range(9000)|list %}{% for a in r %}{% set s = -1 in r %}{% endfor %}",
     "methods in a loop": "{% set r = range(9000)|list %}{% for a in r %}{% set s = r.count(a) %}{% endfor %}",
+    "calls in a loop": "{% set r = range(9000) %}{% for a in r %}{% set s = dict.fromkeys(r) %}{% endfor %}",
     "a template that takes in itself": "{% include 't.j2' %}",
     "lists that double": DOUBLING.replace("'abcdefgh'", "[1]").replace("OP", "n.x + n.x"),
     "lists that hold themselves twice": DOUBLING.replace("'abcdefgh'", "[1]").replace("OP", "[n.x, n.x]")
@@ -180,6 +181,10 @@ def assert_fault(folder: Path, template: str, code: str) -> Diagnostic:
         ("{% import 'parts.j2' as parts %}{{ parts.loud('a') }}{% include 'foot.j2' %}", "A!foot a"),
         ("{{ 'a-b' | replace('-', '+') }}{{ [3, 1, 2] | sort | first }}{{ [1, 2] | sum }}", "a+b13"),
         ("{{ 'hot' in (bundle.cautions | map(attribute='text')) }}{{ 'speed' in bundle.settings }}", "TrueTrue"),
+        (
+            "{% for g in bundle.cautions | groupby('text') %}{{ g.grouper }}{{ g.list | length }}{% endfor %}",
+            "hot1sharp1",
+        ),
         ("{% filter upper %}abc{% endfilter %}{% block b %}d{% endblock %}", "ABCd"),
     ],
 )
