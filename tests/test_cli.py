@@ -1,5 +1,6 @@
 """The terminal face: exit codes, what is said and where, and that a text at fault leaves nothing behind."""
 
+import json
 import os
 import subprocess
 import sys
@@ -262,6 +263,14 @@ def test_a_good_text_is_checked_without_what_only_outputs_need(here: Path) -> No
         [sys.executable, "-c", program], cwd=here, capture_output=True, text=True, timeout=120, check=False
     )
     assert ran.stdout.endswith("['numpy']\n"), ran.stderr
+
+
+def test_a_profile_that_nothing_limits(here: Path) -> None:
+    (here / "case.melt").write_text(GOOD.replace("  require flow <= 10 mm3/s\n", ""), encoding="utf-8")
+    assert run("check", "case.melt") == 0
+    assert run("compile", "case.melt", "--out", "out") == 0
+    settings = json.loads((here / "out" / "job" / "tube.json").read_text(encoding="utf-8"))["settings"]
+    assert settings["speed"]["contour"]["value"] == 100
 
 
 def test_a_reader_that_stops_early(here: Path) -> None:

@@ -1,4 +1,4 @@
-"""``why``: explain a setting, or why it is not another value."""
+"""``why``: explain a setting, why it is not another value, or how an input bears on it."""
 
 import argparse
 import sys
@@ -18,6 +18,9 @@ def register(commands: Any) -> None:
     why.add_argument("file", type=Path, metavar="FILE")
     why.add_argument("setting", metavar="SETTING", help="a setting's name, with its group; or: not 'SETTING = VALUE'")
     why.add_argument("value", nargs="?", default="", metavar="'SETTING = VALUE'", help="after not: the value to try")
+    why.add_argument(
+        "--from", dest="start", default="", metavar="NAME", help="how this quantity or setting bears on the setting"
+    )
     why.add_argument("--machine", default="", metavar="NAME", help="only this machine of the profile")
     why.add_argument("--json", action="store_true", help="the same facts for programs")
     takes_effort(why)
@@ -31,6 +34,11 @@ def _why(options: argparse.Namespace) -> int:
     if refused != bool(options.value):
         print("meltwright why: write SETTING, or: not 'SETTING = VALUE'", file=sys.stderr)
         return 2
+    if options.start and refused:
+        print("meltwright why: --from goes with SETTING, not with: not 'SETTING = VALUE'", file=sys.stderr)
+        return 2
+    if options.start:
+        return _why_from(options)
     named = "" if refused else options.setting
     compiled = compile_file(options.file, options.machine, options.effort, progress(), named)
     if report(compiled.diagnostics, compiled.sources, options.file):
@@ -44,6 +52,27 @@ def _why(options: argparse.Namespace) -> int:
         print_json({"setting": options.setting, "machines": found})
     else:
         print(why(found), end="")
+    return 0
+
+
+def _why_from(options: argparse.Namespace) -> int:
+    from ..compiling import prepare
+
+    prepared = prepare(options.file, options.machine, options.setting)
+    if prepared.model is not None and not prepared.failed:
+        from ..telling.linking import startable
+
+        startable(prepared.model, options.start, options.setting, prepared.faults)
+    compiled = prepared.compiled()
+    if report(compiled.diagnostics, compiled.sources, options.file) or prepared.model is None:
+        return 1
+    from ..telling.linking import link_up, linked
+
+    found = link_up(prepared.model, prepared.networks, options.setting, options.start)
+    if options.json:
+        print_json({"setting": options.setting, "from": options.start, "machines": found})
+    else:
+        print(linked(found, options.setting, options.start), end="")
     return 0
 
 

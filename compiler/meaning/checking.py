@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -14,7 +14,7 @@ from . import declaring
 from .entities import resolve
 from .functions import CONSTANTS
 from .laws import Names, check_laws, declare_law
-from .loading import Loaded, load
+from .loading import Loaded, load, load_library
 from .model import GradeDecl, LawDecl, LetDecl, Model
 from .near import LONGEST_NAME, brief, near
 from .profiles import Surroundings, resolve_profiles
@@ -37,7 +37,15 @@ def check_file(path: Path) -> tuple[Model | None, tuple[Diagnostic, ...], dict[s
 
     Returns the model (None where there are errors), all diagnostics in order, and the sources they point into.
     """
-    loaded = load(path)
+    return _checked(load(path))
+
+
+def check_library(extra: Sequence[Path] = ()) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
+    """Read and check the installed library, and a shop's files beside it; gives what ``check_file`` gives."""
+    return _checked(load_library(extra))
+
+
+def _checked(loaded: Loaded) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
     model, faults = check(loaded)
     if any(_import_failed(f, loaded.sources) for f in loaded.faults):
         # What the missing file would have defined cannot be told from what is misspelt.

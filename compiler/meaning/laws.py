@@ -8,11 +8,11 @@ from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
 from .declaring import text_of
 from .dimensions import Checker, names_in
-from .model import LawDecl, LetDecl, MeritDecl, QuantityDecl, SettingDecl
+from .model import CheckDecl, LawDecl, LetDecl, MeritDecl, QuantityDecl, SettingDecl
 from .near import brief, listed, near
 from .units import HARDNESS, UNITS, Dimension, with_article
 
-_T = TypeVar("_T", tree.About, tree.SourceNote, tree.When)
+_T = TypeVar("_T", tree.About, tree.SourceNote, tree.When, tree.Unchecked)
 
 
 def declare_law(node: tree.Law, faults: list[Diagnostic]) -> LawDecl:
@@ -30,6 +30,7 @@ def declare_law(node: tree.Law, faults: list[Diagnostic]) -> LawDecl:
     requires = tuple(i for i in node.items if isinstance(i, tree.Require))
     valids = tuple(i for i in node.items if isinstance(i, tree.Valid))
     notices = tuple(i for i in node.items if isinstance(i, tree.Notice))
+    checks, unchecked = _checks(node, faults)
     if about is not None and source is not None and not (lets or requires or notices):
         faults.append(diagnose("M241", node.name.span, name=name))
     return LawDecl(
@@ -42,8 +43,29 @@ def declare_law(node: tree.Law, faults: list[Diagnostic]) -> LawDecl:
         requires,
         valids,
         notices,
+        checks,
+        unchecked,
         node.name.span,
     )
+
+
+def _checks(node: tree.Law, faults: list[Diagnostic]) -> tuple[tuple[CheckDecl, ...], str]:
+    """Give what a law was checked against, or why it was not; it cannot say both."""
+    checks: dict[tuple[str, str], CheckDecl] = {}
+    for i in node.items:
+        if not isinstance(i, tree.Checked):
+            continue
+        said = i.text.text, i.by.text
+        if said in checks:
+            related = [Related(checks[said].span, "first said here")]
+            faults.append(diagnose("M226", i.span, part="check", related=related))
+        else:
+            checks[said] = CheckDecl(*said, i.span)
+    unchecked = _single(node, tree.Unchecked, "unchecked", faults)
+    if checks and unchecked is not None:
+        related = [Related(c.span, "checked here") for c in list(checks.values())[:4]]
+        faults.append(diagnose("M260", unchecked.span, name=node.name.text, related=related))
+    return tuple(checks.values()), unchecked.text.text if unchecked else ""
 
 
 def _lets(node: tree.Law, faults: list[Diagnostic]) -> tuple[LetDecl, ...]:

@@ -2,6 +2,7 @@
 
 import os
 import stat
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
@@ -54,6 +55,26 @@ def load(path: Path) -> Loaded:
     return loaded
 
 
+@without_collecting()
+def load_library(extra: Sequence[Path] = ()) -> Loaded:
+    """Read all of the installed library but its demonstrations, and the files of a shop beside it.
+
+    A shop's files are named from the folder that holds them all.
+    """
+    library = library_folder().resolve()
+    own = [_resolved(path) for path in extra]
+    folder = Path(os.path.commonpath([path.parent for path in own])) if own else library.parent
+    loaded = Loaded(own[0].name if own else library.name)
+    for path in sorted(library.rglob("*.melt")):
+        if DEMOS not in path.relative_to(library).parts[:1]:
+            loader = _Loader(folder, library, library)
+            loader.visit(path, loader.name(path), NOWHERE, loaded, [])
+    for given, path in zip(extra, own, strict=True):
+        loader = _Loader(folder, project_root(given), library)
+        loader.visit(path, loader.name(path), NOWHERE, loaded, [])
+    return loaded
+
+
 def _resolved(path: Path) -> Path:
     """Follow links; a path that leads nowhere is kept, and is reported when it is read."""
     try:
@@ -89,10 +110,11 @@ class _Loader:
             if isinstance(statement, tree.Use):
                 found = self._resolve(statement, path, name, loaded.faults)
                 if found is not None:
-                    self.visit(found, self._name(found), statement.path.span, loaded, [*chain, name])
+                    self.visit(found, self.name(found), statement.path.span, loaded, [*chain, name])
         loaded.files[name] = file
 
-    def _name(self, path: Path) -> str:
+    def name(self, path: Path) -> str:
+        """Give the display name of a file."""
         own = self.folder.is_relative_to(self.library) and path.is_relative_to(self.folder)
         if path.is_relative_to(self.library) and not own:
             return LIBRARY + path.relative_to(self.library).as_posix()
@@ -129,6 +151,8 @@ class _Loader:
 
 LIBRARY = "library/"
 """What the display names of library files start with."""
+DEMOS = "demos"
+"""The folder of the library that holds what is only shown."""
 
 
 def _exists(path: Path) -> bool:

@@ -129,8 +129,17 @@ class LetDecl:
 
 
 @dataclass(frozen=True, slots=True)
+class CheckDecl:
+    """What of a law was checked against what; ``by`` is the path of a test, with ``::name`` where one is named."""
+
+    text: str
+    by: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
 class LawDecl:
-    """A law with its parts."""
+    """A law with its parts; ``unchecked`` says why it has no check, and is empty where nothing is said."""
 
     name: str
     about: str
@@ -141,6 +150,8 @@ class LawDecl:
     requires: tuple[tree.Require, ...]
     valids: tuple[tree.Valid, ...]
     notices: tuple[tree.Notice, ...]
+    checks: tuple[CheckDecl, ...]
+    unchecked: str
     span: Span
 
 

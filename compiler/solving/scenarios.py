@@ -54,7 +54,8 @@ class Scenarios:
         key = active.tobytes()
         if self._made is None or self._made[0] != key:
             present = (
-                np.array(self._present).reshape(len(self._requirement), self._batch.count) & active[self._requirement]
+                np.array(self._present, dtype=np.bool_).reshape(len(self._requirement), self._batch.count)
+                & active[self._requirement]
             )
             chosen = [at for at in range(len(self._requirement)) if present[at].any()]
             columns = [self._inputs[at] for at in chosen]

@@ -290,6 +290,14 @@ class Builder(Transformer[Token, Any]):
 
     caution = prepare = _notice
 
+    def checked(self, parts: list[Any]) -> tree.Checked:
+        """Build a check of a law."""
+        return tree.Checked(parts[1], parts[3], self._span(parts))
+
+    def unchecked(self, parts: list[Any]) -> tree.Unchecked:
+        """Build why a law is not checked."""
+        return tree.Unchecked(parts[1], self._span(parts))
+
     # ---- statements
 
     def use_file(self, parts: list[Any]) -> tree.Use:

@@ -197,6 +197,10 @@ def _law_item(item: tree.LawItem) -> list[str]:
             return [f"valid {print_comparison(comparison)}" + (f" else {_text(otherwise)}" if otherwise else "")]
         case tree.Notice(kind, text, where):
             return [f"{kind} {_text(text)}" + (f" where {print_condition(where)}" if where else "")]
+        case tree.Checked(text, by):
+            return [f"checked {_text(text)}", f"{_INDENT}by {_text(by)}"]
+        case tree.Unchecked(text):
+            return [f"unchecked {_text(text)}"]
 
 
 def _remedy(remedy: tree.Remedy) -> tuple[str, ...]:

@@ -11,7 +11,7 @@ STATEMENTS = frozenset(["use", "material", "machine", "profile", "quantity", "se
 BLOCKS = frozenset(["material", "machine", "profile", "grade", "law"])
 OWNERS = frozenset(["material", "machine", "profile"])
 
-LAW_ITEMS = frozenset(["about", "source", "when", "require", "valid", "caution", "prepare"])
+LAW_ITEMS = frozenset(["about", "source", "when", "require", "valid", "caution", "prepare", "checked", "unchecked"])
 _BAND_EDGES = frozenset(["up", "above", "from", "below"])
 _EVIDENCE = frozenset(["measured", "published", "typical", "assumed"])
 _NUMBERS = frozenset(["NUMBER", "MEASURE"])
@@ -21,7 +21,7 @@ _AFTER_NAME = frozenset(["for", "from", "to", "in", "points", "and", "on", "is",
 _BEFORE_NUMBER = frozenset(["±", "+-", "..", "-"])
 _GOES_ON = {
     "head": frozenset(["step", "given", "rather"]),
-    "law": frozenset(["and", "else", "remedy", "where"]),
+    "law": frozenset(["and", "by", "else", "remedy", "where"]),
     "material": _EVIDENCE,
     "machine": _EVIDENCE,
     "profile": _EVIDENCE | {"because"},

@@ -328,8 +328,25 @@ class Notice:
     span: Span = field(default=NOWHERE, compare=False, repr=False)
 
 
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """What of a law was checked against what, and ``by`` which test."""
+
+    text: Text
+    by: Text
+    span: Span = field(default=NOWHERE, compare=False, repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Unchecked:
+    """Why there is no check of a law against anything outside."""
+
+    text: Text
+    span: Span = field(default=NOWHERE, compare=False, repr=False)
+
+
 EntityItem = Given | UsesMaterial | UsesMachines | Want | Prefer | Pin
-LawItem = About | SourceNote | When | Let | Require | Valid | Notice
+LawItem = About | SourceNote | When | Let | Require | Valid | Notice | Checked | Unchecked
 
 
 # ---- statements

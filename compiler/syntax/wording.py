@@ -11,7 +11,7 @@ _ITEMS = {
     "entity_item": "write the name of a quantity and its value, like: diameter 1.75 mm",
     "profile_item": "start with material, machines, prefer, pin or a name, like: layer.height 0.2 mm",
     "grade_item": "write the name of a band and its limit, like: hair up to 0.03 mm",
-    "law_item": "start with about, source, when, let, require, valid, caution or prepare",
+    "law_item": "start with about, source, when, let, require, valid, caution, prepare, checked or unchecked",
 }
 _OPERATORS = frozenset(["+", "-", "*", "/"])
 _RELATIONS = frozenset(["<=", ">=", "<", ">"])

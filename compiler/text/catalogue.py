@@ -119,6 +119,11 @@ CATALOGUE: dict[str, Entry] = {
         "not-in-formulas", "{name} is a {kind}; formulas use quantities, settings and what a let derives", "{advice}"
     ),
     "M247": Entry("two-readings", "{value} can be read in two ways", "write {readings}"),
+    "M260": Entry(
+        "checked-and-not",
+        "law {name} says that it was checked, and why it was not",
+        "keep the checked lines or the unchecked one",
+    ),
     # ---- dimensions
     "M301": Entry("wrong-dimension", "{name} is {wanted}, and {found_text} is {found}", "{advice}"),
     "M302": Entry("unlike-terms", "{left} and {right} cannot be {verb}", "{advice}"),
@@ -197,6 +202,8 @@ CATALOGUE: dict[str, Entry] = {
         "vary one: NAME = LOW .. HIGH UNIT in N steps",
     ),
     "M427": Entry("picture-name", "{path} is not the name of an SVG file", "write a name that ends in .svg"),
+    "M430": Entry("no-such-entry", "the library has nothing called {name}", "{near}"),
+    "M431": Entry("nothing-leads", "{name} is {what}, so nothing leads from it", "{advice}"),
     # ---- solving
     "M501": Entry("divides-by-zero", "this divides by {what}, which may be zero: {range} on {machine}", "{advice}"),
     "M502": Entry("undefined", "{what} is not defined for {range} on {machine}", "{advice}"),

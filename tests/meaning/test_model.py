@@ -306,6 +306,22 @@ def test_a_law_applies_unless_its_when_is_surely_false(gap: str, when: str, appl
     assert bool(network_of(text, tmp_path).requirements) == applies
 
 
+def test_what_a_law_was_checked_against(tmp_path: Path) -> None:
+    flow = TRADE + law("free", "let made = gap")
+    one = law(
+        "one", "let once = gap", 'checked "x against a book" by "tests/a.py::test_x"', 'checked "y" by "tests/a.py"'
+    )
+    none = law("none", "let never = gap", 'unchecked "nobody has measured it"')
+    laws = model_of(flow + one + none, tmp_path).laws
+    assert [(c.text, c.by) for c in laws["one"].checks] == [
+        ("x against a book", "tests/a.py::test_x"),
+        ("y", "tests/a.py"),
+    ]
+    assert laws["one"].unchecked == ""
+    assert laws["none"].checks == () and laws["none"].unchecked == "nobody has measured it"
+    assert laws["free"].checks == () and laws["free"].unchecked == ""
+
+
 def test_conditions_on_words_and_scales(tmp_path: Path) -> None:
     laws = law("lined", "when liner is fluoropolymer", "require heat.nozzle <= 250 degC")
     laws += law("soft", "when hardness on shore_a", "let found = reading(hardness)", "require found >= 1")

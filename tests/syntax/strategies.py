@@ -18,6 +18,7 @@ KEYWORDS = [
     "by",
     "caution",
     "change",
+    "checked",
     "else",
     "for",
     "from",
@@ -62,6 +63,7 @@ KEYWORDS = [
     "textbook",
     "to",
     "typical",
+    "unchecked",
     "up",
     "use",
     "valid",
@@ -175,6 +177,8 @@ _law_items = st.one_of(
     st.builds(tree.Require, comparisons, some_text, st.lists(_remedies, max_size=2).map(tuple)),
     st.builds(tree.Valid, comparisons, some_text),
     st.builds(tree.Notice, st.sampled_from(["caution", "prepare"]), texts, st.none() | conditions),
+    st.builds(tree.Checked, texts, texts),
+    st.builds(tree.Unchecked, texts),
 )
 
 

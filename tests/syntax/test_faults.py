@@ -239,6 +239,20 @@ grade x by y {
   d below 3
 }
 """,
+    "checks": """\
+law l {
+  checked "x against a book"
+  checked "y" with "tests/y.py"
+  checked by "tests/x.py"
+  checked "z" by tests/x.py
+  by "tests/x.py"
+  unchecked
+  unchecked because "nothing to compare with"
+}
+material m {
+  checked "x" by "tests/x.py"
+}
+""",
     "expressions": """\
 merit a = integral(x for x in 0 to 3 in 8 points)
 merit b = integral(x for x from 0 to 3 in 8.5)

@@ -147,6 +147,9 @@ law escape {
     remedy  lower gap  "close it"
     remedy  change liner
   caution "Hot." where push > 1 N and gap > 0 mm
+  checked "Push against a book."
+    by "tests/published/test_push.py::test_push"
+  unchecked "Nobody has measured it."
 }
 """
     file, faults = read(source(text))

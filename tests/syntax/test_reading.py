@@ -203,6 +203,10 @@ def test_law_items() -> None:
       valid x < 2 else "far"
       caution "hot" where x >= 1
       prepare "dry"
+      checked "x against a book" by "tests/x.py::test_x"
+      checked "y against a book"
+        by "tests/y.py"
+      unchecked "nothing to compare with"
     """
     condition = tree.Condition(
         (
@@ -226,6 +230,9 @@ def test_law_items() -> None:
         tree.Valid(tree.Comparison(ref("x"), "<", two), T("far")),
         tree.Notice("caution", T("hot"), tree.Condition((tree.Comparison(ref("x"), ">=", one),))),
         tree.Notice("prepare", T("dry"), None),
+        tree.Checked(T("x against a book"), T("tests/x.py::test_x")),
+        tree.Checked(T("y against a book"), T("tests/y.py")),
+        tree.Unchecked(T("nothing to compare with")),
     )
 
 
