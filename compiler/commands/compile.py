@@ -108,7 +108,8 @@ def _ended(options: argparse.Namespace, written: Sequence[Path], parts: Sequence
     elif options.check and not any(p.name == seen(options.out) for p in parts):
         print("nothing was compared", file=sys.stderr)
     elif options.check and not failed:
-        print(f"{options.out}: fresh ({len(parts[-1].cases):,} files)")
+        count = len(parts[-1].cases)
+        print(f"{options.out}: fresh ({count:,} {'file' if count == 1 else 'files'})")
     else:
         _list(written, options.out)
     return 1 if failed else 0

@@ -255,8 +255,8 @@ CATALOGUE: dict[str, Entry] = {
     ),
     "M607": Entry(
         "output-edited",
-        "{path} was changed after it was made: its sources are the same, and this line is not what they give",
-        "make the change in the text or the target, not in the output; then run: {command}",
+        "{path} is not what its sources give, and they are the same as when it was made: it was edited, or its target was",
+        "make the change in the text, not in the output; then run: {command}",
     ),
     "M608": Entry(
         "output-superfluous",

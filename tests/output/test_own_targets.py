@@ -86,7 +86,7 @@ def test_it_is_written_besides_the_neutral_ones(here: Path, compiles: Run) -> No
 
 def test_it_is_written_alone(here: Path, compiles: Run) -> None:
     assert compiles("--only", "mine") == (0, "made/job/tube.card\n", "")
-    assert compiles("--only", "mine", "--check") == (0, "made: fresh (1 files)\n", "")
+    assert compiles("--only", "mine", "--check") == (0, "made: fresh (1 file)\n", "")
 
 
 def test_a_folder_of_targets(here: Path, run: Run) -> None:
