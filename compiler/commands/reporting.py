@@ -1,4 +1,4 @@
-"""What the commands share: reports, paths as seen, progress, and the option for effort."""
+"""What the commands share: reports, paths as seen, progress, and the options for effort, targets and reports."""
 
 import argparse
 import json
@@ -7,15 +7,57 @@ import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, TextIO
+from typing import TYPE_CHECKING, Any, TextIO
 
 from ..text.diagnostic import Diagnostic, Related, write
 from ..text.source import Source, Span
+
+if TYPE_CHECKING:
+    from ..output.reports import Part
 
 
 def takes_effort(command: argparse.ArgumentParser) -> None:
     """Give a command the option that limits its search."""
     command.add_argument("--effort", type=_effort, default=0, metavar="BOXES", help="how long to search, in boxes")
+
+
+def takes_report(command: argparse.ArgumentParser) -> None:
+    """Give a command the option that writes what it found for other programs."""
+    command.add_argument(
+        "--report",
+        type=_report,
+        action="append",
+        default=[],
+        metavar="FILE",
+        help="write what was found: JUnit XML into a .xml file, SARIF into a .sarif file (may be repeated)",
+    )
+
+
+def _report(text: str) -> Path:
+    from ..output.reports import ENDINGS
+
+    if not text.lower().endswith(ENDINGS):
+        raise argparse.ArgumentTypeError(f"{text!r} does not end in {' or '.join(ENDINGS)}")
+    return Path(text)
+
+
+def part(name: str, cases: Sequence[str], found: Sequence[Diagnostic], sources: Mapping[str, Source]) -> "Part":
+    """Gather what a report tells of a file or folder."""
+    from ..output.reports import Part
+
+    return Part(name, tuple(cases), tuple(found), sources)
+
+
+def write_reports(files: Sequence[Path], parts: Sequence["Part"]) -> bool:
+    """Write the reports that were asked for; tell whether that failed."""
+    from ..output.reports import report_text
+    from ..output.writing import write_files
+
+    faults: list[Diagnostic] = []
+    for file in dict.fromkeys(files):
+        write_files(file.parent, {file.name: report_text(file, parts)}, faults)
+    faults = [replace(f, help="name another file for the report") for f in faults]
+    return report(faults, {}, Path())
 
 
 def _effort(text: str) -> int:

@@ -49,7 +49,7 @@ def draw(data: Data, faults: list[Diagnostic]) -> str:
 def _rendered(view: Data, faults: list[Diagnostic]) -> str:
     from jinja2 import TemplateError
 
-    from .rendering import sandbox
+    from .sandboxing import sandbox
 
     try:
         return sandbox(builtin_folder() / FOLDER, True).get_template(TEMPLATE).render(view)

@@ -15,7 +15,8 @@ def page_text(page: Mapping[str, list[dict[str, Any]]], faults: list[Diagnostic]
     """Write the entries that are given, kind by kind; gives nothing, and a fault, where the template is spoilt."""
     from jinja2 import TemplateError
 
-    from .rendering import cell, code_cell, sandbox
+    from .rendering import cell, code_cell
+    from .sandboxing import sandbox
 
     environment = sandbox(builtin_folder() / FOLDER, False)
     environment.filters |= {"cell": cell, "code_cell": code_cell}

@@ -10,7 +10,7 @@ from ..telling.bundle import Teller
 from ..telling.solution import Solution
 from ..text.diagnostic import Diagnostic
 from .rendering import Renderer
-from .targets import builtin_folder, read_targets
+from .targets import Target, neutral_targets
 
 Data = dict[str, Any]
 
@@ -18,11 +18,12 @@ Data = dict[str, Any]
 class Producer:
     """Makes the files of machines as they are solved, and in the end those of their profiles.
 
-    ``briefs`` keeps, by profile and machine, what the files of a profile tell of each machine.
+    Without ``targets`` the neutral ones are used. ``briefs`` keeps, by profile and machine, what the files of a
+    profile tell of each machine.
     """
 
-    def __init__(self, faults: list[Diagnostic]) -> None:
-        self._renderer = Renderer(read_targets(builtin_folder(), faults), faults)
+    def __init__(self, faults: list[Diagnostic], targets: Sequence[Target] | None = None) -> None:
+        self._renderer = Renderer(neutral_targets(faults) if targets is None else targets, faults)
         self._teller = Teller()
         self.materials: dict[str, str] = {}
         self.briefs: dict[str, dict[str, Data]] = {}
@@ -53,8 +54,10 @@ class Producer:
         return {"name": name, "material": self.materials[name]}
 
 
-def produce(solutions: Sequence[Solution], faults: list[Diagnostic]) -> dict[str, str]:
+def produce(
+    solutions: Sequence[Solution], faults: list[Diagnostic], targets: Sequence[Target] | None = None
+) -> dict[str, str]:
     """Render every profile through every target; gives texts by path below the output folder."""
-    producer = Producer(faults)
+    producer = Producer(faults, targets)
     texts = {path: text for files in producer.machine_files(solutions).values() for path, text in files.items()}
     return texts | producer.profile_files()

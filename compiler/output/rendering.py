@@ -1,26 +1,23 @@
 """Rendering bundles through the templates of targets, in Jinja2's sandbox."""
 
-import hashlib
 import re
-import sys
-from collections.abc import Iterable
-from functools import cache, lru_cache
-from pathlib import Path
+from collections.abc import Callable, Iterable
+from functools import lru_cache
 from typing import Any
 
-import jinja2
-from jinja2 import BytecodeCache, FileSystemBytecodeCache, FileSystemLoader, StrictUndefined
+from jinja2.exceptions import SecurityError, UndefinedError
 from jinja2.runtime import Macro
-from jinja2.sandbox import ImmutableSandboxedEnvironment
 
-from .. import __version__
-from ..syntax.keeping import cache_folder
 from ..telling import brief, sentences
 from ..telling.shared import Shared
 from ..text.diagnostic import Diagnostic, diagnose
-from ..text.source import NOWHERE
+from ..text.source import NOWHERE, Source
+from .guarding import CHARACTERS, STEPS, Guarded, TooManySteps, TooMuchText
 from .json_text import JsonWriter
+from .naming import lines
+from .sandboxing import Sandbox, sandbox
 from .targets import Target, TargetFile
+from .toml_places import line_span, whole
 
 Data = dict[str, Any]
 
@@ -35,6 +32,7 @@ class Renderer:
         self._targets = [(target, _environment(target)) for target in targets]
         self._faults = faults
         self._broken: set[tuple[str, str]] = set()
+        self._writers: dict[str, tuple[str, str, str]] = {}
 
     def machine_files(self, profile: Data, bundles: Iterable[Data]) -> dict[str, dict[str, str]]:
         """Render the files of some machines; gives for each machine its texts by path below the output folder."""
@@ -51,53 +49,83 @@ class Renderer:
                 for view, machine in views if file.each == each else ():
                     if (target.name, file.template) in self._broken:
                         break
-                    text = _render(environment, target, file, view, self._faults)
+                    text = _render(environment, target, file, self._named(target, view), self._faults)
                     if text is None:
                         self._broken.add((target.name, file.template))
                         break
                     path = file.path.replace("{profile}", profile["name"]).replace("{machine}", machine)
+                    self._claim(path, (target.name, file.path, machine))
                     rendered[machine][path] = text
         return rendered
 
+    def _named(self, target: Target, view: Data) -> Data:
+        """Add what the name map of a target makes of the settings."""
+        names = target.names
+        if names is None:
+            return view
+        if "bundle" in view:
+            written: Any = lines(names, view["bundle"]["settings"], self._faults)
+        else:
+            written = {m["machine"]: lines(names, m["settings"], self._faults) for m in view["machines"]}
+        return {**view, "lines": written, "fixed": dict(names.fixed)}
 
-def _render(
-    environment: ImmutableSandboxedEnvironment,
-    target: Target,
-    file: TargetFile,
-    view: Data,
-    faults: list[Diagnostic],
-) -> str | None:
+    def _claim(self, path: str, writer: tuple[str, str, str]) -> None:
+        """Report where the names of profiles and machines bring two files to one path."""
+        other = self._writers.setdefault(path.casefold(), writer)
+        if other != writer:
+            self._faults.append(diagnose("M613", NOWHERE, path=path, name=writer[0], other=other[0]))
+
+
+def _render(environment: Sandbox, target: Target, file: TargetFile, view: Data, faults: list[Diagnostic]) -> str | None:
     try:
+        if isinstance(environment, Guarded):
+            environment.counter.begin()
         return environment.get_template(file.template).render(view)
     except Exception as error:  # a template is a program of somebody's: whatever it raises is its fault
-        line = getattr(error, "lineno", None)
-        where = f"{target.name}/{file.template}" + (f":{line}" if line else "")
-        faults.append(
-            diagnose(
-                "M602",
-                NOWHERE,
-                name=where,
-                why=str(error).splitlines()[0] if str(error) else type(error).__name__,
-            )
-        )
+        faults.append(template_fault(target, file.template, error))
         return None
 
 
-class _Environment(ImmutableSandboxedEnvironment):
-    """The sandbox, in which ``data.name`` is first of all the field of that name."""
+def template_fault(target: Target, template: str, error: Exception) -> Diagnostic:
+    """Say what went wrong in a template, and where."""
+    source, line = _place(target, error)
+    name = source.name if source else f"{target.name}/{template}" + (f":{line}" if line else "")
+    span = line_span(source, line) if source and line else whole(source) if source else NOWHERE
+    if isinstance(error, TooManySteps):
+        return diagnose("M621", span, name=name, limit=f"{STEPS:,} steps")
+    if isinstance(error, RecursionError):
+        return diagnose("M621", span, name=name, limit="a stack can hold: it calls itself again and again")
+    if isinstance(error, TooMuchText):
+        return diagnose("M622", span, name=name, limit=f"{CHARACTERS:,}")
+    why = str(error).splitlines()[0] if str(error) else type(error).__name__
+    if isinstance(error, SecurityError):
+        return diagnose("M623", span, name=name, why=why)
+    if isinstance(error, UndefinedError):
+        return diagnose("M624", span, name=name, why=why)
+    return diagnose("M602", span, name=name, why=why)
 
-    def getattr(self, obj: Any, attribute: str) -> Any:
-        kind = type(obj)
-        if (kind is Shared or kind is dict) and attribute in obj:
-            return obj[attribute]
-        return super().getattr(obj, attribute)
+
+def _place(target: Target, error: Exception) -> tuple[Source | None, int]:
+    """Find the innermost line of a template that an error came from."""
+    line = getattr(error, "lineno", None) or 0
+    found = target.texts.get(str(getattr(error, "name", "")))
+    if found is not None and line:
+        return found, line
+    at = error.__traceback__
+    by_name = {s.name: s for s in target.texts.values()}
+    while at is not None:
+        source = by_name.get(at.tb_frame.f_code.co_filename)
+        if source is not None:
+            found, line = source, at.tb_lineno
+        at = at.tb_next
+    return found, line
 
 
 class _Rows:
     """Writes lists by a macro for one item; what several bundles share is written once."""
 
     def __init__(self) -> None:
-        self._kept: dict[tuple[str, str, int], tuple[Shared, str]] = {}
+        self._kept: dict[tuple[int, str, int], tuple[Shared, str]] = {}
 
     def rows(self, items: Any, macro: Macro, group: str = "") -> str:
         """Write items one after the other, or names with their items; the macro must look at nothing else.
@@ -110,7 +138,8 @@ class _Rows:
         return "".join([self._row(macro, before + name, item) for name, item in items.items()])
 
     def _row(self, macro: Macro, name: str, item: Any) -> str:
-        key = (macro.name, name, id(item))
+        # Two templates may each have a macro of this name: its code tells them apart.
+        key = (id(macro._func.__code__), name, id(item))
         kept = self._kept.get(key)
         if kept is not None:
             return kept[1]
@@ -123,36 +152,8 @@ class _Rows:
         return text
 
 
-@cache
-def _kept_templates() -> BytecodeCache | None:
-    """Give the store of compiled templates in the user's cache folder, for this version of all that compiles them."""
-    folder = cache_folder()
-    if folder is None:
-        return None
-    stamp = Path(__file__).stat()
-    parts = (__version__, jinja2.__version__, sys.version, str(stamp.st_size), str(stamp.st_mtime_ns))
-    digest = hashlib.sha256("\0".join(parts).encode()).hexdigest()[:16]
-    return FileSystemBytecodeCache(str(folder), f"template-{digest}-%s.bin")
-
-
-def sandbox(folder: Path, escapes: bool) -> ImmutableSandboxedEnvironment:
-    """Make the sandbox for the templates of a folder; ``escapes`` what would be markup."""
-    return _Environment(
-        loader=FileSystemLoader(folder),
-        bytecode_cache=_kept_templates(),
-        auto_reload=False,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-        autoescape=escapes,
-    )
-
-
-def _environment(target: Target) -> ImmutableSandboxedEnvironment:
-    environment = sandbox(target.folder, False)
-    environment.globals["few_machines"] = brief.FEW_MACHINES
-    environment.filters |= {
+def _environment(target: Target) -> Sandbox:
+    filters: dict[str, Callable[..., Any]] = {
         "as_json": JsonWriter().text,
         "cell": cell,
         "chosen": sentences.chosen,
@@ -168,6 +169,13 @@ def _environment(target: Target) -> ImmutableSandboxedEnvironment:
         "story": sentences.story,
         "summary": sentences.summary,
     }
+    environment: Sandbox
+    if target.neutral:
+        environment = sandbox(target.folder, False)
+        environment.filters |= filters
+    else:
+        environment = Guarded(target, filters)
+    environment.globals["few_machines"] = brief.FEW_MACHINES
     return environment
 
 

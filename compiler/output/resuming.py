@@ -5,27 +5,30 @@ The record counts only for the very same sources, program, targets and effort; i
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from .. import __version__
 from ..text.diagnostic import Diagnostic, diagnose
 from ..text.source import NOWHERE, Source
-from .targets import builtin_folder
+from .targets import Target, builtin_folder
 
 Data = dict[str, Any]
 
 NAME = ".made-so-far"
 
 
-def digest(sources: Mapping[str, Source], effort: int) -> str:
-    """Tell apart runs that would not make the same files."""
+def digest(sources: Mapping[str, Source], effort: int, targets: Sequence[Target] = ()) -> str:
+    """Tell apart runs that would not make the same files; ``targets`` are those that are written."""
     found = hashlib.sha256(f"{__version__}\n{effort}\n".encode())
     parts = {f"text {name}": source.text.encode("utf-8") for name, source in sources.items()}
     folder = builtin_folder()
     for path in sorted(p for p in folder.rglob("*") if p.is_file() and p.suffix in (".j2", ".toml", ".json")):
         parts[f"target {path.relative_to(folder).as_posix()}"] = path.read_bytes()
+    parts["targets"] = " ".join(t.name for t in targets).encode("utf-8")
+    for source in (s for t in targets for s in t.texts.values()):
+        parts[f"own {source.name}"] = source.text.encode("utf-8")
     for name, content in sorted(parts.items()):
         found.update(f"{name} {len(content)}\n".encode())
         found.update(content)

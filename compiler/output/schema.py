@@ -1,21 +1,31 @@
 """The JSON Schema of bundles, generated from the settings that the library declares.
 
 ``python -m meltwright.output.schema`` prints it; ``targets/json/schema.json`` is that text, checked in, and a test
-fails when the two differ.
+fails when the two differ. With a file it prints the schema for the settings of that file.
 """
 
 import json
-from collections.abc import Iterable
+import sys
+from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import Any
 
+from ..meaning.checking import check_file
+from ..meaning.loading import library_folder
 from ..meaning.model import SettingDecl
 from ..telling.bundle import FORMAT
+from ..text.diagnostic import write
 
 Schema = dict[str, Any]
 
 TEXT: Schema = {"type": "string"}
 NUMBER: Schema = {"type": ["number", "null"]}
 TEXTS: Schema = {"type": "array", "items": TEXT}
+USES: Schema = {
+    **TEXTS,
+    "description": "Names in the formula: keys of derived, names of inputs, or settings as group.name.",
+    "uniqueItems": True,
+}
 
 
 def schema(settings: Iterable[SettingDecl]) -> Schema:
@@ -27,6 +37,7 @@ def schema(settings: Iterable[SettingDecl]) -> Schema:
     setting = {"$ref": "#/$defs/setting"}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": f"urn:meltwright:bundle:{FORMAT}",
         "title": "Meltwright bundle",
         "description": "The settings of one profile on one machine, with bands, margins, evidence and places.",
         **_object(
@@ -89,6 +100,7 @@ def schema(settings: Iterable[SettingDecl]) -> Schema:
                             ),
                             TEXT,
                         ),
+                        "uses": USES,
                     }
                 ),
                 "inputs": {"type": "array", "items": {"$ref": "#/$defs/input"}},
@@ -184,6 +196,7 @@ def _requirement() -> Schema:
         {
             **dict.fromkeys(texts, TEXT),
             "origin": {"enum": ["law", "want"]},
+            "uses": USES,
             "left": {**NUMBER, "description": "The side that must not be the larger one, at the worst inputs."},
             "right": {**NUMBER, "description": "The side that must not be the smaller one, at the worst inputs."},
             "margin": {
@@ -216,14 +229,31 @@ def _input() -> Schema:
 
 def library_schema() -> str:
     """Give the text of ``targets/json/schema.json``."""
-    from ..meaning.checking import check_file
-    from ..meaning.loading import library_folder
+    text, faults = schema_of(library_folder() / "trade.melt")
+    if faults:
+        raise ValueError(faults)
+    return text
 
-    model, _, _ = check_file(library_folder() / "trade.melt")
+
+def schema_of(path: Path) -> tuple[str, str]:
+    """Give the text of the schema for the settings that a file declares or uses, or what is wrong with the file."""
+    model, diagnostics, sources = check_file(path)
     if model is None:
-        raise ValueError("the library has errors; run: meltwright check library/trade.melt")
-    return json.dumps(schema(model.settings.values()), indent=2, ensure_ascii=False) + "\n"
+        return "", write(diagnostics, sources)
+    return json.dumps(schema(model.settings.values()), indent=2, ensure_ascii=False) + "\n", ""
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Print the schema of the library, or of a file; gives the exit code."""
+    if len(arguments) > 1:
+        print("usage: python -m meltwright.output.schema [FILE]", file=sys.stderr)
+        return 2
+    path = Path(arguments[0]) if arguments else library_folder() / "trade.melt"
+    text, faults = schema_of(path)
+    print(faults, end="", file=sys.stderr)
+    print(text, end="")
+    return 1 if faults else 0
 
 
 if __name__ == "__main__":
-    print(library_schema(), end="")
+    sys.exit(main(sys.argv[1:]))

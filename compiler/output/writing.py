@@ -9,6 +9,10 @@ from ..text.diagnostic import Diagnostic, diagnose
 from ..text.source import NOWHERE
 
 
+class _Outside(Exception):
+    """Raised for a folder that a link leads out of the output folder."""
+
+
 class Staging:
     """Files on their way: each is written beside its place first, and put there by one rename.
 
@@ -34,6 +38,9 @@ class Staging:
                 path = self._folder / relative
                 self._make(path.parent)
                 self._staged.append((_stage(str(path), text), path))
+        except _Outside as error:
+            faults.append(diagnose("M626", NOWHERE, path=error))
+            return False
         except OSError as error:
             faults.append(self._failed(error))
             return False
@@ -43,6 +50,8 @@ class Staging:
         """Make a folder, and remember those that were not there."""
         if folder in self._seen:
             return
+        if not folder.resolve().is_relative_to(self._folder.resolve()):
+            raise _Outside(folder)
         missing = [f for f in (folder, *folder.parents) if not f.exists()]
         folder.mkdir(parents=True, exist_ok=True)
         self._seen.add(folder)

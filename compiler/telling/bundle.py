@@ -23,7 +23,8 @@ from .shared import Shared, SharedList
 from .sides import spare, told
 from .solution import Derived, Solution
 
-FORMAT = 1
+FORMAT = 2
+"""Rises whenever a field comes, goes or changes its meaning; ``targets/README.md`` lists what each brought."""
 TIGHT = 0.05
 """A requirement with no larger share to spare is tight: what its inputs' ranges cost is told."""
 
@@ -206,6 +207,7 @@ class _Telling:
             origin=requirement.origin,
             text=said.text,
             numbers=f"{said.left.filled(lookup)} {relation} {said.right.filled(lookup)}",
+            uses=said.uses,
             otherwise=requirement.otherwise,
             left=number(margin.left, unit),
             right=number(margin.right, unit),
@@ -325,6 +327,7 @@ class _Telling:
             range_text=f"{shown(derived.low, unit)} .. {with_unit(derived.high, unit)}",
             about=said.about,
             formula=said.formula.text,
+            uses=said.uses,
             numbers=said.formula.filled(self.stated),
             law=said.law,
             status=said.status,

@@ -1,7 +1,7 @@
 """What is told alike of all machines whose networks have the same structure; made once for all of them."""
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -58,8 +58,9 @@ def chosen(network: Network, problem: Problem, i: int) -> str:
 class RequirementTold:
     """What is told of a requirement whatever its numbers. ``inputs`` are (name, index) of those it depends on.
 
-    ``used`` are the inputs, ``named`` the settings on whose values its text with numbers hangs. ``follows`` names the
-    setting that is taken up to this limit, as it rather is as low or as high as holds: the limit holds nothing back.
+    ``used`` are the inputs, ``named`` the settings on whose values its text with numbers hangs; ``uses`` lists the
+    names that stand in it and have a value. ``follows`` names the setting that is taken up to this limit, as it rather
+    is as low or as high as holds: the limit holds nothing back.
 
     ``kept`` holds, here and below, what was told of it with numbers, for other machines that have the same.
     """
@@ -74,6 +75,7 @@ class RequirementTold:
     inputs: tuple[tuple[str, int], ...]
     used: Indices
     named: tuple[int, ...]
+    uses: SharedList
     settings: int
     law: str
     status: str
@@ -92,6 +94,7 @@ class LetTold:
     unit: Unit
     about: str
     formula: Formula
+    uses: SharedList
     law: str
     status: str
     source: str
@@ -173,6 +176,12 @@ class Common:
         key = tuple([(v.given.amount.unit.symbol if v.given.amount else "", v.low < v.high) for v in network.inputs])
         return self._forms.setdefault(key, len(self._forms))
 
+    def uses(self, names: Iterable[str]) -> SharedList:
+        """List those of the names in a formula that have a value here: no constants of the language."""
+        network = self.network
+        known = {*network.derived, *self.setting_named, *(v.given.name for v in network.inputs)}
+        return SharedList(n for n in names if n in known)
+
     # ---- settings
 
     @cached_property
@@ -232,6 +241,7 @@ class Common:
             inputs=tuple(inputs),
             used=np.array(sorted(used), dtype=np.int64),
             named=tuple(i for i, v in enumerate(network.settings) if v.decl.name in named),
+            uses=self.uses(named),
             settings=depends & ((1 << tape.setting_count) - 1),
             law=r.name if r.origin == "law" else "",
             status=law.status if law else "",
@@ -288,11 +298,13 @@ class Common:
         for name in sorted(self.network.derived):
             let = self.network.lets[name]
             law = self.model.laws[let.law]
+            formula = Formula(let.expression)
             found[name] = LetTold(
                 node=self.network.derived[name],
                 unit=self.unit_of(name, None),
                 about=let.doc,
-                formula=Formula(let.expression),
+                formula=formula,
+                uses=self.uses(formula.names),
                 law=let.law,
                 status=law.status,
                 source=law.source,

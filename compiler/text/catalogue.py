@@ -245,4 +245,88 @@ CATALOGUE: dict[str, Entry] = {
         "{other} has a profile {name} too, so their files would overwrite each other",
         "rename one of them, or compile the files into folders of their own",
     ),
+    "M605": Entry(
+        "output-missing", "{path} is not there, and the sources give it", "run: {command}, and keep what it writes"
+    ),
+    "M606": Entry(
+        "output-stale",
+        "{path} is not what the sources give now, from this line on",
+        "run: {command}, and review what changes",
+    ),
+    "M607": Entry(
+        "output-edited",
+        "{path} is not what its sources give, and they are the same as when it was made: it was edited, or its target was",
+        "make the change in the text, not in the output; then run: {command}",
+    ),
+    "M608": Entry(
+        "output-superfluous",
+        "{path} is not among what the sources give",
+        "remove it; where the folder holds the outputs of other files too, name these in the same command",
+    ),
+    "M609": Entry("output-unreadable", "{path} cannot be compared: {reason}", "run: {command}"),
+    "M610": Entry(
+        "no-target",
+        "{path} holds no target",
+        "name a folder with a target.toml, or one whose folders have one each; targets/README.md shows how to write it",
+    ),
+    "M611": Entry("same-target", "there is another target called {name}", "rename the folder of one of them"),
+    "M612": Entry("no-such-target", "there is no target {name}", "{near}"),
+    "M613": Entry(
+        "same-file",
+        "targets {other} and {name} both write {path}",
+        "change the path in the manifest of one of them, or choose one with --only",
+    ),
+    "M614": Entry("bad-names", "the name map of target {name} cannot be used: {why}", "{advice}"),
+    "M615": Entry(
+        "not-a-setting-to-name", "the name map of target {target} says {setting}, which is no setting", "{near}"
+    ),
+    "M616": Entry("impossible-unit", "{setting} cannot be written in {unit}, {why}", "{advice}"),
+    "M617": Entry(
+        "name-given-twice", "{name} is written for {other} and for {setting}", "give one of them another name"
+    ),
+    "M618": Entry("named-and-left-out", "{setting} is named, and left out too", "keep one of the two lines"),
+    "M619": Entry(
+        "setting-not-named",
+        "target {target} does not write {settings}: its name map does not say what to do with them",
+        "list in left_out what shall not be written, and name the others below [names]:\n{lines}",
+        "warning",
+    ),
+    "M620": Entry(
+        "too-few-decimals",
+        "with {decimals} decimals different values of {setting} are written alike",
+        "write decimals = {need}, or leave it away",
+    ),
+    "M621": Entry(
+        "endless-template",
+        "template {name} takes more than {limit}",
+        "look for a loop over too much, or for a macro that calls itself",
+    ),
+    "M622": Entry(
+        "too-much-text",
+        "template {name} puts together more than {limit} characters",
+        "look for a text that doubles, or write less into one file",
+    ),
+    "M623": Entry(
+        "forbidden-in-template",
+        "template {name} does what no template may: {why}",
+        "targets/README.md lists what it may use",
+    ),
+    "M624": Entry(
+        "not-in-template",
+        "template {name} uses what is not there: {why}",
+        "targets/README.md lists what a template sees",
+    ),
+    "M625": Entry(
+        "not-as-its-schema",
+        "what target {name} writes into {path} is not as its schema {schema} says: {why}",
+        "change the template or the schema",
+    ),
+    "M626": Entry(
+        "outside-output", "{path} leads out of the output folder", "remove the link, or choose another --out folder"
+    ),
+    "M628": Entry(
+        "setting-without-value",
+        "the answer has no {setting}, which this line names",
+        "name it in left_out, or leave it away",
+    ),
 }

@@ -1,0 +1,88 @@
+"""SARIF 2.1.0 (OASIS standard): a run with the rules that were broken and the results, each with its places."""
+
+import json
+import re
+from collections.abc import Sequence
+from typing import Any
+
+from ... import __version__
+from ...text.catalogue import CATALOGUE
+from ...text.diagnostic import Diagnostic
+from ...text.source import Span
+from . import Part, place_of
+
+Data = dict[str, Any]
+
+SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
+BASES = {
+    "SOURCES": "The folder in which the command was run.",
+    "LIBRARY": "The library that is installed with the program.",
+}
+
+
+def sarif(parts: Sequence[Part]) -> str:
+    """Write the report."""
+    found = [(part, d) for part in parts for d in part.diagnostics]
+    codes = sorted({d.code for _, d in found})
+    run: Data = {
+        "tool": {"driver": {"name": "meltwright", "version": __version__, "rules": [_rule(code) for code in codes]}},
+        "columnKind": "unicodeCodePoints",
+        "originalUriBaseIds": {name: {"description": {"text": about}} for name, about in BASES.items()},
+        "results": [_result(part, d, codes.index(d.code)) for part, d in found],
+    }
+    return json.dumps({"$schema": SCHEMA, "version": "2.1.0", "runs": [run]}, indent=2, ensure_ascii=False) + "\n"
+
+
+def _rule(code: str) -> Data:
+    entry = CATALOGUE[code]
+    rule: Data = {
+        "id": code,
+        "name": "".join(word.capitalize() for word in entry.slug.split("-")),
+        "shortDescription": {"text": entry.slug.replace("-", " ")},
+        "fullDescription": {"text": _general(entry.message)},
+        "defaultConfiguration": {"level": entry.severity},
+    }
+    if entry.help:
+        rule["help"] = {"text": _general(entry.help)}
+    return rule
+
+
+def _general(text: str) -> str:
+    """Write a text of the catalogue for all cases: ``<name>`` stands for what differs."""
+    return re.sub(r"\{(\w+)\}", r"<\1>", text).replace("{{", "{").replace("}}", "}")
+
+
+def _result(part: Part, d: Diagnostic, rule: int) -> Data:
+    result: Data = {
+        "ruleId": d.code,
+        "ruleIndex": rule,
+        "level": d.severity,
+        "message": {"text": d.message + (f"\nhelp: {d.help}" if d.help else "")},
+    }
+    location = _location(part, d.span)
+    if location:
+        result["locations"] = [location]
+    related: list[Data] = []
+    for r in d.related:
+        other = _location(part, r.span)
+        if other:
+            related.append({"id": len(related) + 1, **other, "message": {"text": r.role}})
+    if related:
+        result["relatedLocations"] = related
+    return result
+
+
+def _location(part: Part, span: Span) -> Data:
+    place = place_of(span, part.sources)
+    if place is None:
+        return {}
+    base = "LIBRARY" if place.in_library else "SOURCES"
+    physical: Data = {"artifactLocation": {"uri": place.uri, "uriBaseId": base}}
+    if place.line:
+        physical["region"] = {
+            "startLine": place.line,
+            "startColumn": place.column,
+            "endLine": place.end_line,
+            "endColumn": place.end_column,
+        }
+    return {"physicalLocation": physical}
