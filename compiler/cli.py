@@ -8,9 +8,9 @@ import sys
 from collections.abc import Sequence
 
 from . import __version__
-from .commands import check, compile, library, vary, why, worth
+from .commands import check, compile, format, library, vary, why, worth
 
-COMMANDS = (compile, check, vary, why, worth, library)
+COMMANDS = (compile, check, format, vary, why, worth, library)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -54,6 +54,7 @@ material stiff from polylactide {
 }
 """
 
+
 def profile(name: str, material: str, machines: str, more: str = "", prefer: str = "throughput") -> str:
     """Write a profile; ``more`` are further lines."""
     return (
