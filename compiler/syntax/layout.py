@@ -81,18 +81,23 @@ def written(line: Line, indent: int) -> str:
     return f"{text}{_GAP}{line.comment}" if line.comment else text
 
 
-class _Layout:
-    """Goes through the words of one item, and fills its row.
+@dataclass(slots=True)
+class _Parenthesis:
+    """An open parenthesis: where the first operand of its line stands, whether a part of it starts a line inside."""
 
-    ``base`` is where the first operand of the line stands, ``opened`` the same of the line of each open parenthesis.
-    """
+    base: int
+    split: bool = False
+
+
+class _Layout:
+    """Goes through the words of one item, and fills its row; ``base`` is where the first operand of the line stands."""
 
     def __init__(self, words: Sequence[Word], kind: str, padded: bool, row: Row) -> None:
         self.words = words
         self.kind = kind
         self.padded = padded
         self.row = row
-        self.opened: list[int] = []
+        self.opened: list[_Parenthesis] = []
         self.base = STEP
         self.line = Line([words[0].text])
         row.lines.append(self.line)
@@ -110,7 +115,7 @@ class _Layout:
             else:
                 self.line.cells[-1] += self._space(before, word) + word.text
             if word.mark == "(":
-                self.opened.append(self.base)
+                self.opened.append(_Parenthesis(self.base))
             elif word.mark == ")":
                 self.opened.pop()
 
@@ -147,8 +152,17 @@ class _Layout:
             hangs = self.row.aligned and self.kind in _LISTS and not word.gap.comments
             indent = _HANG if hangs else STEP
         else:
-            indent = self.opened[-1] + (0 if word.mark == ")" else STEP)
+            indent = self._inside(self.opened[-1], word)
         self.line.comment = word.gap.trailing
         self.line = Line([word.text], indent, parted=" " if word.mark == "remedy" else _GAP)
         self.row.lines += [*(Line([c], indent) for c in word.gap.lines if c), self.line]
         self.base = indent + (len(word.text) + (word.mark != "^") if word.first else 0)
+
+    def _inside(self, parenthesis: _Parenthesis, word: Word) -> int:
+        """Give the indent of a line inside a parenthesis: what goes on with a part stands deeper than its start."""
+        if word.mark == ")":
+            return parenthesis.base
+        if word.first:
+            return parenthesis.base + (2 * STEP if parenthesis.split else STEP)
+        parenthesis.split = True
+        return parenthesis.base + STEP

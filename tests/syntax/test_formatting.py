@@ -212,6 +212,7 @@ def test_formulas_over_many_lines_keep_their_line_ends() -> None:
         exp(energy / gas_constant
           * (1 / low - 1 / (high
               + step))
+          + 1
         )
         for s from 0
         to 1 in 6 points)
