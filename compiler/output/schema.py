@@ -177,6 +177,7 @@ def _requirement() -> Schema:
         "spare",
         "status",
         "source",
+        "follows",
         "place",
     )
     return _object(

@@ -194,6 +194,19 @@ class Lines:
 def smallest(members: Sequence[Member], holds: Ask) -> list[Member]:
     """Make a set that does not hold as small as it gets; earlier members are left out rather than later ones.
 
+    What was kept because nothing was decided while others were there is tried again once they are gone.
+    """
+    kept = list(members)
+    while True:
+        fewer = _smaller(kept, holds)
+        if len(fewer) == len(kept):
+            return kept
+        kept = fewer
+
+
+def _smaller(members: Sequence[Member], holds: Ask) -> list[Member]:
+    """Leave out members that are not needed, one after the other.
+
     Asks in rounds of a few sets. First: how many members from the front can be left out, for the next one is then
     needed; where few are left in doubt, leaving out each of them.
     """

@@ -7,7 +7,7 @@ from .sentences import limits, summary
 Data = dict[str, Any]
 
 NEAREST = 6
-"""Requirements that are named, the nearest first."""
+"""Requirements that are named, the nearest first, but those that a setting was taken up to."""
 
 FEW_MACHINES = 40
 """Up to so many machines stand side by side, each in a column and with its limits told; more get a row each."""
@@ -37,7 +37,7 @@ def brief(bundle: Data, place: int) -> Data:
                 "sides": r["sides"],
                 "spare": r["spare"],
             }
-            for r in bundle["requirements"][:NEAREST]
+            for r in [r for r in bundle["requirements"] if not r["follows"]][:NEAREST]
         ]
     return data
 

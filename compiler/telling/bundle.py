@@ -214,6 +214,7 @@ class _Telling:
             spare=spare(share, margin, requirement),
             margin=float(rounded(100 * share, 3)),
             at=self.at_worst(margin),
+            follows=said.follows,
             status=said.status,
             source=said.source,
             remedies=said.remedies,

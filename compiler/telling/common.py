@@ -58,7 +58,8 @@ def chosen(network: Network, problem: Problem, i: int) -> str:
 class RequirementTold:
     """What is told of a requirement whatever its numbers. ``inputs`` are (name, index) of those it depends on.
 
-    ``used`` are the inputs, ``named`` the settings on whose values its text with numbers hangs.
+    ``used`` are the inputs, ``named`` the settings on whose values its text with numbers hangs. ``follows`` names the
+    setting that is taken up to this limit because it rather is as low or as high as holds: the limit holds nothing back.
 
     ``kept`` holds, here and below, what was told of it with numbers, for other machines that have the same.
     """
@@ -77,6 +78,7 @@ class RequirementTold:
     law: str
     status: str
     source: str
+    follows: str
     remedies: SharedList
     place: str
     kept: dict[object, Shared]
@@ -234,6 +236,7 @@ class Common:
             law=r.name if r.origin == "law" else "",
             status=law.status if law else "",
             source=law.source if law else "",
+            follows=_follower(network, r),
             remedies=SharedList(remedies),
             place=self.place(r.span),
             kept={},
@@ -411,3 +414,12 @@ def _range_text(amount: Amount) -> str:
     if amount.exact:
         return with_unit(amount.stated, amount.unit)
     return f"{shown(amount.low, amount.unit)} .. {with_unit(amount.high, amount.unit)}"
+
+
+def _follower(network: Network, requirement: Requirement) -> str:
+    """Name the setting that is one side of a requirement and rather lies at that side's end."""
+    for side, end in ((requirement.left, "high"), (requirement.right, "low")):
+        for variable in network.settings:
+            if variable.node == side and variable.decl.rather == end:
+                return variable.decl.name
+    return ""

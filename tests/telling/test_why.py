@@ -152,7 +152,7 @@ def test_json_says_the_same_as_the_text(capsys: pytest.CaptureFixture[str]) -> N
 
 
 def test_json_of_why_not_says_the_same_as_the_text(capsys: pytest.CaptureFixture[str]) -> None:
-    data, text = facts_of(capsys, "not", "speed.contour = 11 mm/s")
+    data, text = facts_of(capsys, "not", "speed.contour = 12 mm/s")
     (facts,) = data["machines"]
     assert text == why_not([facts])
     assert facts["with_others_kept"] == "breaks"
