@@ -99,7 +99,8 @@ class _Loader:
         if len(chain) > DEEPEST:
             loaded.faults.append(diagnose("M204", user, limit=DEEPEST))
             return
-        text = _text(path, name, user, loaded.faults)
+        data = read_bytes(path, name, user, loaded.faults)
+        text = None if data is None else decoded(data, name, user, loaded.faults)
         if text is None:
             return
         source = Source(name, path, text)
@@ -180,9 +181,9 @@ def _others(use: tree.Use, base: Path, user: Path) -> str:
     return near(written, names, f"{where} {', '.join(names[:8])}{' and more' if len(names) > 8 else ''}")
 
 
-def _text(path: Path, name: str, user: Span, faults: list[Diagnostic]) -> str | None:
-    """Read a file as UTF-8; report what keeps it from being read."""
-    place = user if user != NOWHERE else Span(name, 0, 0)
+def read_bytes(path: Path, name: str, user: Span, faults: list[Diagnostic]) -> bytes | None:
+    """Read a file; report what keeps it from being read at ``user``, the place that names it."""
+    place = _place(name, user)
     try:
         found = path.stat()
         if not stat.S_ISREG(found.st_mode):
@@ -193,7 +194,7 @@ def _text(path: Path, name: str, user: Span, faults: list[Diagnostic]) -> str | 
             limit = f"{LARGEST:,}"
             faults.append(diagnose("M103", place, path=name, size=f"{found.st_size:,}", limit=limit))
             return None
-        data = path.read_bytes()
+        return path.read_bytes()
     except FileNotFoundError:
         faults.append(diagnose("M101", place, path=name))
         return None
@@ -201,9 +202,18 @@ def _text(path: Path, name: str, user: Span, faults: list[Diagnostic]) -> str | 
         reason = (getattr(error, "strerror", "") or "it cannot be opened").lower()
         faults.append(diagnose("M105", place, path=brief(name), reason=reason))
         return None
+
+
+def decoded(data: bytes, name: str, user: Span, faults: list[Diagnostic]) -> str | None:
+    """Read bytes as UTF-8, without a byte order mark; report where they are not."""
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
+        place = _place(name, user)
         related = [Related(Span(name, 0, 0), "this file")] if user != NOWHERE else []
         faults.append(diagnose("M102", place, path=name, offset=error.start, related=related))
         return None
+
+
+def _place(name: str, user: Span) -> Span:
+    return user if user != NOWHERE else Span(name, 0, 0)

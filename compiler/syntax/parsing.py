@@ -59,6 +59,17 @@ def accepted(tokens: Sequence[Token], start: str) -> set[str]:
     return {t for t in table if t.isupper() and _take(t, automaton, states.copy(), [], _NEXT)}
 
 
+def roles(tokens: Sequence[Token], start: str) -> list[tuple[str, ...]]:
+    """Give what each token of a sound item counts as: its own terminal, ``NAME`` for a word, or two signs."""
+    automaton = _automaton(start)
+    states, found = [automaton.start_state], list[tuple[str, ...]]()
+    for token in tokens:
+        found.append(_as_expected(token.terminal, automaton.states[states[-1]]))
+        for part in found[-1]:
+            _take(part, automaton, states, [], _NEXT)
+    return found
+
+
 def _as_expected(terminal: str, table: Any) -> tuple[str, ...]:
     """Give a terminal as the automaton needs it in a state with this table.
 

@@ -1,52 +1,48 @@
 """The canonical text of a tree: reading it again gives an equal tree. Comments are not part of a tree."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
+from pathlib import Path
 
+from ..text.source import Source
 from . import tree
 
 _SUM, _PRODUCT, _NEGATION, _POWER, _ATOM = range(5)
 _LEVELS = {"+": _SUM, "-": _SUM, "*": _PRODUCT, "/": _PRODUCT, "^": _POWER}
-_INDENT = "  "
 
 
 def print_file(file: tree.File) -> str:
-    """Write a file: statements apart by an empty line, declarations of one kind together.
+    """Write a file in the layout of the formatter: statements of one kind together, others apart by an empty line.
 
     Texts hold no line ends, as no text that was read does.
     """
+    # Only this needs the parser, which takes time to load.
+    from .formatting import laid_out
+
     parts: list[str] = []
-    previous: tree.Statement | None = None
-    for statement in file.statements:
-        if previous is not None and not _together(previous, statement):
+    for previous, statement in zip((None, *file.statements), file.statements, strict=False):
+        if previous is not None and type(previous) is not type(statement):
             parts.append("\n")
-        parts.append(print_statement(statement) + "\n")
-        previous = statement
-    return "".join(parts)
+        parts.append(_statement(statement) + "\n")
+    return laid_out(Source(file.name, Path(file.name), "".join(parts)))
 
 
-def _together(one: tree.Statement, other: tree.Statement) -> bool:
-    return type(one) is type(other) and not isinstance(one, tree.Entity | tree.Grade | tree.Law)
-
-
-def print_statement(statement: tree.Statement) -> str:
-    """Write a statement, with its block, without a line end after it."""
+def _statement(statement: tree.Statement) -> str:
+    """Write a statement, an item a line."""
     match statement:
         case tree.Use(path, library):
             return f"use {'library ' if library else ''}{_text(path)}"
         case tree.Entity(kind, name, base, items):
-            head = f"{kind} {name.text}" + (f" from {base.text}" if base else "")
-            return _block(head, _aligned([_entity_item(i) for i in items]))
+            return _block(f"{kind} {name.text}" + (f" from {base.text}" if base else ""), map(_entity_item, items))
         case tree.Quantity():
-            return _with_doc_below(_quantity(statement), statement.doc)
+            return _quantity(statement) + _after(statement.doc)
         case tree.Setting():
-            return _with_doc_below(_setting(statement), statement.doc)
+            return _setting(statement) + _after(statement.doc)
         case tree.Grade(name, quantity, doc, bands):
-            head = f"grade {name.text} by {quantity.text}" + _after(doc, " ")
-            return _block(head, _aligned([_band(b) for b in bands]))
+            return _block(f"grade {name.text} by {quantity.text}" + _after(doc), map(_band, bands))
         case tree.Merit(name, expression, doc):
             return f"merit {name.text} = {print_expression(expression)}" + _after(doc)
         case tree.Law(name, items):
-            return _block(f"law {name.text}", [line for i in items for line in _law_item(i)])
+            return _block(f"law {name.text}", map(_law_item, items))
 
 
 def print_value(value: tree.Value) -> str:
@@ -135,7 +131,7 @@ def _test(test: tree.Test) -> str:
             return f"{quantity.text} is {word.text}"
 
 
-# ---- declarations and items: rows of cells that a block aligns
+# ---- declarations and items, each in one line
 
 
 def _quantity(node: tree.Quantity) -> str:
@@ -153,62 +149,56 @@ def _setting(node: tree.Setting) -> str:
     return f"{head} step {print_number(node.step)}{given}{rather}"
 
 
-def _entity_item(item: tree.EntityItem) -> tuple[str, ...]:
+def _entity_item(item: tree.EntityItem) -> str:
     match item:
         case tree.Given(name, value, evidence):
-            given = (name.text, print_value(value))
-            return (*given, f"{evidence.kind} {_text(evidence.text)}") if evidence else given
+            given = f"{name.text} {print_value(value)}"
+            return f"{given} {evidence.kind} {_text(evidence.text)}" if evidence else given
         case tree.UsesMaterial(name):
-            return ("material", name.text)
+            return f"material {name.text}"
         case tree.UsesMachines(names):
-            return ("machines", _names(names))
+            return f"machines {_names(names)}"
         case tree.Want(name, bound, value, soft):
-            return (name.text, f"at {bound} {print_value(value)}" + (" if possible" if soft else ""))
+            return f"{name.text} at {bound} {print_value(value)}" + (" if possible" if soft else "")
         case tree.Prefer(names, giving):
-            return ("prefer", _names(names) + (f" giving {print_number(giving)}" if giving else ""))
+            return f"prefer {_names(names)}" + (f" giving {print_number(giving)}" if giving else "")
         case tree.Pin(name, value, reason):
-            pinned = ("pin", f"{name.text} = {print_value(value)}")
-            return (*pinned, f"because {_text(reason)}") if reason else pinned
+            return f"pin {name.text} = {print_value(value)}" + (f" because {_text(reason)}" if reason else "")
 
 
-def _band(band: tree.Band) -> tuple[str, ...]:
+def _band(band: tree.Band) -> str:
     limit = f" {print_number(band.limit)}" if band.limit else ""
-    cells = (band.name.text, band.edge.replace("_", " ") + limit)
-    return (*cells, _text(band.doc)) if band.doc else cells
+    return f"{band.name.text} {band.edge.replace('_', ' ')}{limit}" + _after(band.doc)
 
 
-def _law_item(item: tree.LawItem) -> list[str]:
+def _law_item(item: tree.LawItem) -> str:
     match item:
         case tree.About(text):
-            return [f"about {_text(text)}"]
+            return f"about {_text(text)}"
         case tree.SourceNote(status, text):
-            return [f"source {status} {_text(text)}"]
+            return f"source {status} {_text(text)}"
         case tree.When(condition):
-            return [f"when {print_condition(condition)}"]
+            return f"when {print_condition(condition)}"
         case tree.Let(name, expression, doc):
-            return [f"let {name.text} = {print_expression(expression)}" + _after(doc)]
+            return f"let {name.text} = {print_expression(expression)}" + _after(doc)
         case tree.Require(comparison, otherwise, remedies):
-            rest = [("else", _text(otherwise))] if otherwise else []
-            return [
-                f"require {print_comparison(comparison)}",
-                *(_INDENT + row for row in _aligned([*rest, *map(_remedy, remedies)])),
-            ]
+            return f"require {print_comparison(comparison)}" + _else(otherwise) + "".join(map(_remedy, remedies))
         case tree.Valid(comparison, otherwise):
-            return [f"valid {print_comparison(comparison)}" + (f" else {_text(otherwise)}" if otherwise else "")]
+            return f"valid {print_comparison(comparison)}" + _else(otherwise)
         case tree.Notice(kind, text, where):
-            return [f"{kind} {_text(text)}" + (f" where {print_condition(where)}" if where else "")]
+            return f"{kind} {_text(text)}" + (f" where {print_condition(where)}" if where else "")
         case tree.Checked(text, by):
-            return [f"checked {_text(text)}", f"{_INDENT}by {_text(by)}"]
+            return f"checked {_text(text)} by {_text(by)}"
         case tree.Unchecked(text):
-            return [f"unchecked {_text(text)}"]
+            return f"unchecked {_text(text)}"
 
 
-def _remedy(remedy: tree.Remedy) -> tuple[str, ...]:
-    cells = ("remedy", f"{remedy.direction} {remedy.name.text}")
-    return (*cells, _text(remedy.text)) if remedy.text else cells
+def _remedy(remedy: tree.Remedy) -> str:
+    return f" remedy {remedy.direction} {remedy.name.text}" + _after(remedy.text)
 
 
-# ---- layout
+def _else(otherwise: tree.Text | None) -> str:
+    return f" else {_text(otherwise)}" if otherwise else ""
 
 
 def _text(text: tree.Text) -> str:
@@ -220,22 +210,9 @@ def _names(names: Iterable[tree.Name]) -> str:
     return ", ".join(n.text for n in names)
 
 
-def _after(doc: tree.Text | None, space: str = "  ") -> str:
-    return space + _text(doc) if doc else ""
+def _after(doc: tree.Text | None) -> str:
+    return f" {_text(doc)}" if doc else ""
 
 
-def _with_doc_below(head: str, doc: tree.Text | None) -> str:
-    return f"{head}\n{_INDENT}{_text(doc)}" if doc else head
-
-
-def _block(head: str, lines: Sequence[str]) -> str:
-    return "\n".join([head + " {", *(_INDENT + line for line in lines), "}"])
-
-
-def _aligned(rows: Sequence[tuple[str, ...]]) -> list[str]:
-    """Set rows of cells in columns two spaces apart; a cell without one after it sets no width."""
-    widths: dict[int, int] = {}
-    for row in rows:
-        for i, cell in enumerate(row[:-1]):
-            widths[i] = max(widths.get(i, 0), len(cell))
-    return ["  ".join([*(c.ljust(widths[i]) for i, c in enumerate(row[:-1])), row[-1]]) for row in rows]
+def _block(head: str, items: Iterable[str]) -> str:
+    return "\n".join([head + " {", *items, "}"])

@@ -16,13 +16,14 @@ from .tokens import Token
 MOST_FAULTS = 100
 """Faults of one file that are reported."""
 
-_ITEM_START = {
+ITEM_START = {
     "material": "entity_item",
     "machine": "entity_item",
     "profile": "profile_item",
     "grade": "grade_item",
     "law": "law_item",
 }
+"""Which rule the items of a block follow, by the first word of its head."""
 
 
 def read(source: Source) -> tuple[tree.File, list[Diagnostic]]:
@@ -65,7 +66,7 @@ def _first(faults: Sequence[Diagnostic], source: Source) -> list[Diagnostic]:
 def _statement(block: Block, source: Source, faults: list[Diagnostic]) -> tree.Statement | None:
     statement: tree.Statement | None = _parse(block.head, "statement", source, faults)
     kind = str(block.head.tokens[0]) if block.head.tokens else ""
-    start = _ITEM_START.get(kind)
+    start = ITEM_START.get(kind)
     if start is None:
         return statement
     items = tuple(_items(block.items, start, source, faults))

@@ -46,6 +46,11 @@ CATALOGUE: dict[str, Entry] = {
     "M121": Entry(
         "too-many-faults", "more than {limit} faults; the rest of {path} is not reported", "mend these first"
     ),
+    "M122": Entry(
+        "format-failed",
+        "the layout of {path} could not be proved to say the same, so it is left as it is",
+        "this is a fault of the program; please report it",
+    ),
     # ---- names and values
     "M220": Entry("wrong-owner", "{name} belongs to a {owner}, not to a {kind}", "write it in the {owner}"),
     "M201": Entry("import-cycle", "this file is already being read: {chain}", "remove one of these use lines"),

@@ -123,11 +123,11 @@ use library "materials/urethanes"
 profile strap from base {
   material      strap_rubber
   machines      a, b
-  layer.height  0.20 mm             typical "as always"
-  gap           6 ± 0.5 mm          measured "a \"quote\" and a \\"
+  layer.height  0.20 mm     typical "as always"
+  gap           6 ± 0.5 mm  measured "a \"quote\" and a \\"
   stringing     at most hair if possible
   prefer        flow, surface giving 5 %
-  pin           heat.bed = 40 degC  because "it lets go"
+  pin heat.bed = 40 degC  because "it lets go"
 }
 
 quantity gap of machine : length in 0 .. 40 mm
@@ -140,15 +140,16 @@ grade stringing by string_diameter "How many strings." {
 }
 
 law escape {
-  source textbook "A book."
-  let push = a * (b + c)  "Force."
+  source  textbook "A book."
+  let push = a * (b + c)
+    "Force."
   require push < 3 N
-    else    "it bows"
-    remedy  lower gap  "close it"
-    remedy  change liner
+    else   "it bows"
+    remedy lower gap "close it"
+    remedy change liner
+  valid   a < b  else "never tried"
   caution "Hot." where push > 1 N and gap > 0 mm
-  checked "Push against a book."
-    by "tests/published/test_push.py::test_push"
+  checked "Push against a book." by "tests/published/test_push.py::test_push"
   unchecked "Nobody has measured it."
 }
 """
