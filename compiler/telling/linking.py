@@ -27,7 +27,7 @@ MOST_WAYS = 3
 WIDTH = 76
 """Characters of a formula that are shown in a line of text; the data holds all."""
 AROUND = 1000
-"""Links that a way by switching a law counts as, where the law applies already."""
+"""Links that a way by switching a law counts as."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,8 +177,8 @@ def _knots(web: Web, target: str) -> dict[int, tuple[tuple[Link, ...], tuple[str
     def go(name: str, knot: int, links: tuple[Link, ...], through: tuple[str, ...]) -> None:
         nonlocal count
         count += 1
-        # Where a law applies already, what its formulas say tells more than that it might not apply.
-        detour = AROUND * sum(k.step == "switches" and k.law not in web.dormant for k in links)
+        # What the formulas of laws that apply say tells more than that others might apply.
+        detour = AROUND * sum(k.step == "switches" for k in links)
         heappush(waiting, (len(through), len(links) + detour, count, name, knot, links, through))
 
     go(web.start, -1, (), ())
