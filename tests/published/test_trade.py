@@ -1,8 +1,8 @@
 """Compiled settings lie where the trade's usual numbers lie. All ranges here are common practice, no source.
 
-The profile is that of ``pairs.py``: as quick as the limits let it be. So the upper ends of speed are half as much again as
-everyday numbers, up to 120 mm/s, at which the machines themselves end.
-Machines are those with a 0.4 mm nozzle. The table of all pairs in ``README.md`` is solved again in part.
+The profile is that of ``pairs.py``: as quick as the limits let it be. So the upper ends of speed are half as much
+again as everyday numbers, up to 120 mm/s, at which the machines themselves end. Machines are those with a 0.4 mm
+nozzle. The table of all pairs in ``README.md`` is solved again in part.
 """
 
 from functools import cache
