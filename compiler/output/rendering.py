@@ -3,7 +3,7 @@
 import hashlib
 import re
 import sys
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
@@ -15,11 +15,13 @@ from jinja2.sandbox import ImmutableSandboxedEnvironment
 
 from .. import __version__
 from ..syntax.keeping import cache_folder
-from ..telling import brief, sentences
+from ..telling import brief, citing, sentences
 from ..telling.shared import Shared
 from ..text.diagnostic import Diagnostic, diagnose
 from ..text.source import NOWHERE
+from . import markup
 from .json_text import JsonWriter
+from .strip_picture import strip_picture
 from .targets import Target, TargetFile
 
 Data = dict[str, Any]
@@ -36,9 +38,16 @@ class Renderer:
         self._faults = faults
         self._broken: set[tuple[str, str]] = set()
 
-    def machine_files(self, profile: Data, bundles: Iterable[Data]) -> dict[str, dict[str, str]]:
+    def machine_files(
+        self, profile: Data, bundles: Sequence[Data], pictures: Sequence[Data] = ()
+    ) -> dict[str, dict[str, str]]:
         """Render the files of some machines; gives for each machine its texts by path below the output folder."""
-        return self._render("machine", [({"bundle": b, "profile": profile}, b["machine"]) for b in bundles], profile)
+        drawn = pictures or [{}] * len(bundles)
+        views = [
+            ({"bundle": b, "profile": profile, "pictures": p}, b["machine"])
+            for b, p in zip(bundles, drawn, strict=True)
+        ]
+        return self._render("machine", views, profile)
 
     def profile_files(self, profile: Data, machines: list[Data]) -> dict[str, str]:
         """Render the files of a profile from the briefs of its machines."""
@@ -135,8 +144,8 @@ def _kept_templates() -> BytecodeCache | None:
     return FileSystemBytecodeCache(str(folder), f"template-{digest}-%s.bin")
 
 
-def sandbox(folder: Path, escapes: bool) -> ImmutableSandboxedEnvironment:
-    """Make the sandbox for the templates of a folder; ``escapes`` what would be markup."""
+def sandbox(folder: Path, escapes: bool | Callable[[str | None], bool]) -> ImmutableSandboxedEnvironment:
+    """Make the sandbox for the templates of a folder; ``escapes`` what would be markup, or tells by a name whether to."""
     return _Environment(
         loader=FileSystemLoader(folder),
         bytecode_cache=_kept_templates(),
@@ -150,22 +159,29 @@ def sandbox(folder: Path, escapes: bool) -> ImmutableSandboxedEnvironment:
 
 
 def _environment(target: Target) -> ImmutableSandboxedEnvironment:
-    environment = sandbox(target.folder, False)
+    environment = sandbox(target.folder, markup.escapes)
     environment.globals["few_machines"] = brief.FEW_MACHINES
     environment.filters |= {
         "as_json": JsonWriter().text,
+        "assumed": citing.assumed,
         "cell": cell,
         "chosen": sentences.chosen,
+        "cited": citing.cited,
         "code_cell": code_cell,
+        "coded": markup.coded,
+        "compact": markup.compact,
         "by_machine": brief.by_machine,
         "differing_inputs": brief.differing_inputs,
         "differing_settings": brief.differing_settings,
+        "known": citing.known,
         "limits": sentences.limits,
         "ending": sentences.ending,
         "one_line": one_line,
         "pairs": lambda fields: ", ".join([f"{name} {text}" for name, text in fields.items()]),
         "rows": _Rows().rows,
+        "stacked": markup.stacked,
         "story": sentences.story,
+        "strip": strip_picture,
         "summary": sentences.summary,
     }
     return environment
