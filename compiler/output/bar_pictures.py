@@ -8,7 +8,7 @@ from . import plotting
 WIDTH = 640
 LEFT, RIGHT = 20, 20
 BAR, ROW = 44, 22
-NAMES, SPARES = 250, 74
+NAMES, SPARES = 264, 74
 MOST_MARGINS = 14
 SHADES = 5
 OVERHANG = 1.04
@@ -31,7 +31,11 @@ def budget_picture(budget: Data) -> Data:
         first, last = x(at), x(at + value)
         bars.append(plotting.box(first, top, last, top + BAR) | {"kind": f"p{k % SHADES}", "title": _said(part)})
         wide = last - first > 20
-        texts += [plotting.label((first + last) / 2, top + BAR / 2 + 5, str(k + 1), f"name middle on{k % SHADES}")] if wide else []
+        texts += (
+            [plotting.label((first + last) / 2, top + BAR / 2 + 5, str(k + 1), f"name middle on{k % SHADES}")]
+            if wide
+            else []
+        )
         at += value
     marks = [_flag(x, min(chosen, shown), f"set: {budget['text']}", top, top - 10, "set")]
     fits = most <= shown
@@ -50,10 +54,11 @@ def budget_picture(budget: Data) -> Data:
         "width": WIDTH,
         "height": round(base + 48),
         "bars": bars,
-        "marks": marks,
-        "texts": texts,
-        "ticks": ticks,
-        "over": plotting.box(x(most), top - 4, x(total), top + BAR + 4) if fits and missing > 0 and x(total) - x(most) > 1 else None,
+        "lines": [*ticks, *(m["line"] for m in marks)],
+        "texts": [*texts, *(m["label"] for m in marks)],
+        "over": plotting.box(x(most), top - 4, x(total), top + BAR + 4)
+        if fits and missing > 0 and x(total) - x(most) > 1
+        else None,
         "title": f"What {budget['setting']} is spent on",
         "about": f"{budget['setting']} is {budget['text']}. Asked for: "
         + "; ".join(_said(p) for p, _ in parts)
@@ -70,7 +75,7 @@ def _said(part: Data) -> str:
 def _flag(x: plotting.Scale, value: float, text: str, top: float, y: float, kind: str) -> Data:
     """Mark a value over the bar, with its words to the side that has room."""
     at = x(value)
-    after = at + plotting.width_of(text) < WIDTH
+    after = at < plotting.width_of(text) + 8
     label = plotting.label(at + (5 if after else -5), y, text, "tick" if after else "tick end")
     return {"line": plotting.line(at, y - 9, at, top + BAR + 6, kind), "label": label}
 
@@ -91,11 +96,12 @@ def margins_picture(requirements: Sequence[Data]) -> Data:
     for k, r in enumerate(shown):
         share = min(max(float(r["margin"]), 0.0), 100.0)
         y = top + ROW * k
+        end = max(x(share), NAMES + 1.5)
+        texts.append(plotting.label(NAMES - 8, y + 15, _cut(r["title"], 36), "tick end"))
+        texts.append(plotting.label(end + 6, y + 15, r["spare"], "tick"))
         rows.append(
             {
-                "name": plotting.label(NAMES - 8, y + 15, _cut(r["title"], 38), "tick end"),
-                "bar": plotting.box(NAMES, y + 4, max(x(share), NAMES + 1.5), y + ROW - 4),
-                "spare": plotting.label(max(x(share), NAMES + 1.5) + 6, y + 15, r["spare"], "tick"),
+                "bar": plotting.box(NAMES, y + 4, end, y + ROW - 4),
                 "kind": "tight" if share < 5 else "roomy",
                 "title": f"{r['title']}: {r['sides']}",
             }

@@ -4,6 +4,7 @@ Source: the classic walk over cells with linear interpolation along their sides 
 dimensions); a cell whose corners agree only across is settled by the mean of the four.
 """
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -13,8 +14,8 @@ from ..solving.tape import Floats
 
 Point = tuple[float, float]
 
-_Side = tuple[int, int, int]
-"""A side of a cell: 0 for one along x and 1 for one along y, and the row and column where it starts."""
+_Side = int
+"""A side of a cell: twice the place where it starts, and one more where it runs along y."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,51 +49,55 @@ def negative(x: Floats, y: Floats, field: Floats) -> list[Ring]:
 
     The border of the grid closes what is negative there.
     """
-    below = field < 0
-    if not below.any():
+    if not (field < 0).any():
         return []
     rows, columns = field.shape
     # A frame of no width that is not negative: lines are closed along the border.
-    values = np.pad(field, 1, constant_values=1.0)
-    inside = np.pad(below, 1)
-    xs, ys = np.pad(x, 1, mode="edge"), np.pad(y, 1, mode="edge")
+    padded = np.ones((rows + 2, columns + 2))
+    padded[1:-1, 1:-1] = field
+    below = (padded < 0).astype(np.int8)
+    kinds = below[:-1, :-1] + 2 * below[:-1, 1:] + 4 * below[1:, 1:] + 8 * below[1:, :-1]
+    wide = columns + 2
+    values = padded.ravel().tolist()
     links: dict[_Side, list[tuple[_Side, bool]]] = {}
-    corners = inside[:-1, :-1].astype(np.int8)
-    kinds = corners + 2 * inside[:-1, 1:] + 4 * inside[1:, 1:] + 8 * inside[1:, :-1]
-    for j, i in np.argwhere((kinds > 0) & (kinds < 15)).tolist():
+    cells = np.argwhere((kinds > 0) & (kinds < 15))
+    for (j, i), kind in zip(cells.tolist(), kinds[cells[:, 0], cells[:, 1]].tolist(), strict=True):
         inner = 0 < j < rows and 0 < i < columns
-        for one, other in _pairs(int(kinds[j, i]), j, i, values):
-            links.setdefault(one, []).append((other, inner))
-            links.setdefault(other, []).append((one, inner))
-    places = {side: _crossing(side, xs, ys, values) for side in links}
-    return [Ring(tuple(places[s] for s in sides), tuple(inner)) for sides, inner in _walks(links)]
+        at = j * wide + i
+        sides = (2 * at + 1, 2 * at, 2 * at + 3, 2 * (at + wide))
+        pairs = _PAIRS.get(kind)
+        if pairs is None:
+            joined = values[at] + values[at + 1] + values[at + wide] + values[at + wide + 1] < 0
+            pairs = _ACROSS[joined == (kind == 5)]
+        for one, other in pairs:
+            links.setdefault(sides[one], []).append((sides[other], inner))
+            links.setdefault(sides[other], []).append((sides[one], inner))
+    xs, ys = ([line[0], *line, line[-1]] for line in (x.tolist(), y.tolist()))
+    places = {side: _crossing(side, wide, xs, ys, values) for side in links}
+    return [Ring(tuple([places[s] for s in sides]), tuple(inner)) for sides, inner in _walks(links)]
 
 
-_PAIRS: dict[int, tuple[str, ...]] = {
-    1: ("lb",), 2: ("br",), 3: ("lr",), 4: ("rt",), 6: ("bt",), 7: ("lt",), 8: ("lt",), 9: ("bt",), 11: ("rt",),
-    12: ("lr",), 13: ("br",), 14: ("lb",),
+_LEFT, _BOTTOM, _RIGHT, _TOP = range(4)
+_PAIRS: dict[int, tuple[tuple[int, int], ...]] = {
+    1: ((_LEFT, _BOTTOM),), 2: ((_BOTTOM, _RIGHT),), 3: ((_LEFT, _RIGHT),), 4: ((_RIGHT, _TOP),),
+    6: ((_BOTTOM, _TOP),), 7: ((_LEFT, _TOP),), 8: ((_LEFT, _TOP),), 9: ((_BOTTOM, _TOP),), 11: ((_RIGHT, _TOP),),
+    12: ((_LEFT, _RIGHT),), 13: ((_BOTTOM, _RIGHT),), 14: ((_LEFT, _BOTTOM),),
 }  # fmt: skip
-"""Which sides of a cell (left, bottom, right, top) an outline joins, by which corners are negative."""
+"""Which sides of a cell an outline joins, by which corners are negative."""
+
+_ACROSS = {True: ((_LEFT, _TOP), (_BOTTOM, _RIGHT)), False: ((_LEFT, _BOTTOM), (_RIGHT, _TOP))}
+"""The same where two corners across are negative, by which two are cut off."""
 
 
-def _pairs(kind: int, j: int, i: int, values: Floats) -> Iterator[tuple[_Side, _Side]]:
-    sides = {"b": (0, j, i), "t": (0, j + 1, i), "l": (1, j, i), "r": (1, j, i + 1)}
-    pairs = _PAIRS.get(kind)
-    if pairs is None:
-        joined = values[j : j + 2, i : i + 2].sum() < 0
-        pairs = ("lt", "br") if joined == (kind == 5) else ("lb", "rt")
-    for one, other in pairs:
-        yield sides[one], sides[other]
-
-
-def _crossing(side: _Side, x: Floats, y: Floats, values: Floats) -> Point:
-    along, j, i = side
-    first = values[j, i]
-    last = values[j + along, i + 1 - along]
-    share = first / (first - last)
-    if along:
-        return float(x[i]), float(y[j] + share * (y[j + 1] - y[j]))
-    return float(x[i] + share * (x[i + 1] - x[i])), float(y[j])
+def _crossing(side: _Side, wide: int, x: Sequence[float], y: Sequence[float], values: Sequence[float]) -> Point:
+    at, up = divmod(side, 2)
+    j, i = divmod(at, wide)
+    first = values[at]
+    if up:
+        share = first / (first - values[at + wide])
+        return x[i], y[j] + share * (y[j + 1] - y[j])
+    share = first / (first - values[at + 1])
+    return x[i] + share * (x[i + 1] - x[i]), y[j]
 
 
 def _walks(links: dict[_Side, list[tuple[_Side, bool]]]) -> Iterator[tuple[list[_Side], list[bool]]]:
@@ -102,10 +107,11 @@ def _walks(links: dict[_Side, list[tuple[_Side, bool]]]) -> Iterator[tuple[list[
         if start in seen:
             continue
         sides, inner = [start], []
-        before, here = None, start
+        before, here = -1, start
         seen.add(start)
         while True:
-            following, within = next(n for n in links[here] if n[0] != before)
+            one, other = links[here]
+            following, within = one if one[0] != before else other
             inner.append(within)
             if following == start:
                 break
@@ -123,13 +129,14 @@ def simplified(points: Sequence[Point], most: float) -> list[Point]:
     if len(points) < 3:
         return list(points)
     (ax, ay), (bx, by) = points[0], points[-1]
-    length = float(np.hypot(bx - ax, by - ay))
-    inner = np.array(points[1:-1])
+    dx, dy = bx - ax, by - ay
+    length = math.hypot(dx, dy)
     if length:
-        off = np.abs((bx - ax) * (inner[:, 1] - ay) - (by - ay) * (inner[:, 0] - ax)) / length
+        off = [abs(dx * (y - ay) - dy * (x - ax)) / length for x, y in points[1:-1]]
     else:
-        off = np.hypot(inner[:, 0] - ax, inner[:, 1] - ay)
-    at = int(off.argmax())
-    if off[at] <= most:
+        off = [math.hypot(x - ax, y - ay) for x, y in points[1:-1]]
+    furthest = max(off)
+    if furthest <= most:
         return [points[0], points[-1]]
-    return simplified(points[: at + 2], most)[:-1] + simplified(points[at + 1 :], most)
+    at = off.index(furthest) + 1
+    return simplified(points[: at + 1], most)[:-1] + simplified(points[at:], most)

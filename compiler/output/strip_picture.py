@@ -6,9 +6,9 @@ from typing import Any
 from ..telling.brief import FEW_MACHINES, differing_settings
 from . import plotting
 
-WIDTH = 900
-ROW, HEAD = 26, 40
-NAME, MERIT, SETTING, GAP = 150, 210, 108, 18
+WIDTH = 1040
+ROW, HEAD = 26, 46
+NAME, MERIT, SETTING, GAP = 150, 200, 132, 16
 MOST_SETTINGS = 3
 
 Data = dict[str, Any]
@@ -22,12 +22,15 @@ def strip_picture(machines: Sequence[Data]) -> Data:
     start = 12 + NAME
     columns = [start + (MERIT + GAP if merit else 0) + k * (SETTING + GAP) for k in range(len(settings))]
     words = (columns[-1] + SETTING + GAP) if columns else start + (MERIT + GAP if merit else 0)
-    heads = [plotting.label(12, 24, "machine", "name")]
+    heads = [plotting.label(12, 18, "machine", "name")]
     if merit:
-        heads.append(plotting.label(start, 24, merit["name"] + _better(merit), "name"))
+        heads += [plotting.label(start, 18, merit["name"], "name"), plotting.label(start, 35, _better(merit), "soft")]
     for x, setting in zip(columns, settings, strict=True):
-        heads.append(plotting.label(x, 24, f"{setting['name']}, {setting['unit']}".removesuffix(", "), "name"))
-    heads.append(plotting.label(words, 24, "held back by", "name"))
+        heads += [
+            plotting.label(x, 18, _cut(setting["name"], 18), "name"),
+            plotting.label(x, 35, setting["unit"], "soft"),
+        ]
+    heads.append(plotting.label(words, 18, "held back by", "name"))
     values = [_number(m["merits"][0]["text"]) for m in shown] if merit else []
     largest = max((abs(v) for v in values), default=0.0) or 1.0
     rows = []
@@ -35,9 +38,8 @@ def strip_picture(machines: Sequence[Data]) -> Data:
         y = HEAD + ROW * k
         row: Data = {
             "bar": None,
-            "line": plotting.line(12, y, WIDTH - 12, y, "grid"),
+            "lines": [plotting.line(12, y, WIDTH - 12, y, "grid")],
             "texts": [plotting.label(12, y + 17, _cut(m["machine"], 21), "tick")],
-            "scales": [],
             "dots": [],
         }
         if merit:
@@ -45,12 +47,12 @@ def strip_picture(machines: Sequence[Data]) -> Data:
             row["bar"] = plotting.box(start, y + 6, start + max(length, 1.5), y + ROW - 6)
             row["texts"].append(plotting.label(start + max(length, 1.5) + 6, y + 17, m["merits"][0]["text"], "tick"))
         for x, setting in zip(columns, settings, strict=True):
-            row["scales"].append(plotting.line(x, y + 13, x + SETTING - 46, y + 13, "stub"))
-            at = x + (SETTING - 46) * (setting["values"][k] - setting["low"]) / (setting["high"] - setting["low"])
+            row["lines"].append(plotting.line(x, y + 13, x + SETTING - 52, y + 13, "stub"))
+            at = x + (SETTING - 52) * (setting["values"][k] - setting["low"]) / (setting["high"] - setting["low"])
             row["dots"].append({"d": plotting.mark("circle", at, y + 13, 4)})
-            row["texts"].append(plotting.label(x + SETTING - 36, y + 17, setting["texts"][k], "tick"))
+            row["texts"].append(plotting.label(x + SETTING - 42, y + 17, setting["texts"][k], "tick"))
         limits = m["limits"].replace("`", "")
-        row["texts"].append(plotting.label(words, y + 17, _cut(limits, int((WIDTH - 16 - words) / 6.1)), "tick"))
+        row["texts"].append(plotting.label(words, y + 17, _cut(limits, int((WIDTH - 16 - words) / 7.3)), "tick"))
         row["title"] = f"{m['machine']}: {limits}"
         rows.append(row)
     return {
@@ -73,7 +75,9 @@ def _differing(machines: Sequence[Data]) -> list[Data]:
         low, high = min(values), max(values)
         if low < high:
             size = max(abs(low), abs(high))
-            found.append(((low - high) / size, place, row | {"texts": texts, "values": values, "low": low, "high": high}))
+            found.append(
+                ((low - high) / size, place, row | {"texts": texts, "values": values, "low": low, "high": high})
+            )
     return [row for _, _, row in sorted(found, key=lambda f: f[:2])[:MOST_SETTINGS]]
 
 
@@ -86,7 +90,7 @@ def _number(text: str) -> float:
 
 
 def _better(merit: Data) -> str:
-    return " (less is better)" if merit["better"] == "less" else ""
+    return "less is better" if merit["better"] == "less" else ""
 
 
 def _about(machine: Data) -> str:

@@ -12,7 +12,7 @@ from ..solving.windows import Grid, Window
 from ..telling.formulas import titles
 from ..telling.solution import Solution
 from . import plotting
-from .contours import Point, negative, simplified
+from .contours import Point, Ring, negative, simplified
 
 WIDTH, HEIGHT = 640, 430
 LEFT, RIGHT, TOP, BOTTOM = 64, 20, 22, 52
@@ -23,6 +23,7 @@ DASHES = 6
 PARTS = 4
 """Pieces of a line between two cells that are looked at on their own."""
 
+NEAR, NUMBER, BESIDE = 6.0, 13, 0.25
 MOST_NEAREST = 3
 
 Data = dict[str, Any]
@@ -44,8 +45,15 @@ class _Picture:
         right, bottom = WIDTH - RIGHT, HEIGHT - BOTTOM
         self.x = plotting.Scale(float(self.grid.x[0]), float(self.grid.x[-1]), LEFT, right)
         self.y = plotting.Scale(float(self.grid.y[0]), float(self.grid.y[-1]), bottom, TOP)
+        self.taken: list[tuple[float, float, float, float]] = []
+        """Where texts and numbers stand already: left, top, right and bottom."""
         self.titles = titles(solution.network)
         self.fields = {r: f + TOLERANCE for r, f in window.fine.shares.items() if (f < -TOLERANCE).any()}
+        self.stack = np.array(list(self.fields.values())).reshape(len(self.fields), *self._shape)
+
+    @property
+    def _shape(self) -> tuple[int, int]:
+        return self.grid.y.size, self.grid.x.size
 
     def drawn(self) -> Data:
         """Give all parts, in pixels and words."""
@@ -61,6 +69,7 @@ class _Picture:
             "words": words,
             "ticks": self._ticks(),
             "chosen": chosen,
+            "labels": [*(n["label"] for n in numbers), chosen["label"]],
             "title": f"Operating window: {self.across.name} against {self.up.name}",
             "about": self._about(words, chosen["text"]),
             "axes": [_axis(self.across), _axis(self.up)],
@@ -73,14 +82,13 @@ class _Picture:
     def _lines(self) -> tuple[list[Data], list[Data], list[Data], list[Data]]:
         """Give where nothing is to be chosen, the lines that end what is, their numbers, and the words for them."""
         refused, edges, numbers, words = [], [], [], []
-        covered: Mask = np.zeros((self.grid.y.size, self.grid.x.size), dtype=np.bool_)
+        covered: Mask = np.zeros(self._shape, dtype=np.bool_)
         left = []
-        for r, field in self.fields.items():
-            rings = negative(self.grid.x, self.grid.y, field)
-            runs = [run for ring in rings for line in ring.runs() for run in self._ending(r, line)]
-            path = "".join(self._path([*ring.points, ring.points[0]], True) for ring in rings)
+        for k, (r, field) in enumerate(self.fields.items()):
+            rings = negative(self.grid.x, self.grid.y, field) if self._may_end(k) else []
+            runs = [run for ring in rings for line in ring.runs() for run in self._ending(k, line)]
             if not runs:
-                left.append((field, path))
+                left.append(field)
                 continue
             covered |= field < 0
             number = len(words) + 1
@@ -94,46 +102,92 @@ class _Picture:
                     "place": self.solution.place(requirement.span),
                 }
             )
-            refused.append({"d": path})
+            refused.append({"d": self._outline(rings)})
             edges += [{"d": self._path(run, False), "kind": words[-1]["dash"], "title": self.titles[r]} for run in runs]
-            numbers.append(self._number(str(number), max(runs, key=len)))
+            numbers.append(self._number(str(number), requirement.name, field, max(runs, key=len)))
         # What no line shows is drawn only where it adds to what is refused already.
-        refused += [{"d": path} for field, path in left if ((field < 0) & ~covered).any()]
+        for field in left:
+            if ((field < 0) & ~covered).any():
+                covered |= field < 0
+                refused.append({"d": self._outline(negative(self.grid.x, self.grid.y, field))})
         return refused, edges, numbers, words
 
-    def _ending(self, r: int, line: Sequence[Point]) -> list[list[Point]]:
+    def _may_end(self, k: int) -> bool:
+        """Tell whether there is a cell in which a requirement starts to be missed and the others are not all over."""
+        others = np.delete(self.stack, k, axis=0)
+        holds = (others >= 0).all(axis=0)
+        below = self.stack[k] < 0
+        corners = [(slice(a, a - 1 or None), slice(b, b - 1 or None)) for a in (0, 1) for b in (0, 1)]
+        mixed = np.logical_or.reduce([below[c] for c in corners]) & ~np.logical_and.reduce([below[c] for c in corners])
+        return bool((mixed & np.logical_or.reduce([holds[c] for c in corners])).any())
+
+    def _ending(self, k: int, line: Sequence[Point]) -> list[list[Point]]:
         """Cut out the parts of a line beyond which only this requirement is missed."""
         shares = np.arange(PARTS) / PARTS
         points = np.array(line)
         steps = np.diff(points, axis=0)
         fine = (points[:-1, None, :] + shares[None, :, None] * steps[:, None, :]).reshape(-1, 2)
         fine = np.concatenate([fine, points[-1:]])
-        middle = (fine[:-1] + fine[1:]) / 2
-        kept = np.ones(len(middle), dtype=np.bool_)
-        for other, field in self.fields.items():
-            if other != r:
-                kept &= _between(self.grid, field, middle) >= 0
+        met = _between(self.grid, self.stack, (fine[:-1] + fine[1:]) / 2) >= 0
+        met[k] = True
+        kept, places = met.all(axis=0).tolist(), fine.tolist()
         found: list[list[Point]] = []
-        for k in np.flatnonzero(kept).tolist():
-            if not k or not kept[k - 1]:
-                found.append([(float(fine[k, 0]), float(fine[k, 1]))])
-            found[-1].append((float(fine[k + 1, 0]), float(fine[k + 1, 1])))
+        for at, stays in enumerate(kept):
+            if not stays:
+                continue
+            if not at or not kept[at - 1]:
+                found.append([tuple(places[at])])
+            found[-1].append(tuple(places[at + 1]))
         return found
+
+    def _outline(self, rings: Sequence[Ring]) -> str:
+        return "".join([self._path([*ring.points, ring.points[0]], True) for ring in rings])
 
     def _path(self, points: Sequence[Point], closed: bool) -> str:
         placed = simplified([(self.x(x), self.y(y)) for x, y in points], CLOSE)
         if closed:
             placed = placed[:-1]
-        return "M" + "L".join(f"{plotting.px(x)} {plotting.px(y)}" for x, y in placed) + ("Z" if closed else "")
+        return "M" + "L".join([f"{plotting.px(x)} {plotting.px(y)}" for x, y in placed]) + ("Z" if closed else "")
 
-    def _number(self, text: str, run: Sequence[Point]) -> Data:
-        """Put a number at the middle of a line, as seen."""
+    def _number(self, text: str, name: str, field: Floats, run: Sequence[Point]) -> Data:
+        """Put a number at the middle of a line, as seen, and a name on the side where the requirement is missed."""
         places = np.array([(self.x(x), self.y(y)) for x, y in run])
         lengths = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(places, axis=0).T))])
         at = [float(np.interp(lengths[-1] / 2, lengths, places[:, k])) for k in (0, 1)]
         x = min(max(at[0], LEFT + 11), self.x.end - 11)
-        y = min(max(at[1], TOP + 11), HEIGHT - BOTTOM - 11)
-        return {"x": plotting.px(x), "y": plotting.px(y), "below": plotting.px(y + 4), "text": text}
+        y = min(max(at[1], TOP + 11), self.y.start - 11)
+        self.taken.append((x - 9, y - 9, x + 9, y + 9))
+        sides = [(NUMBER, 4, ""), (-NUMBER, 4, " end"), (0, -14, " middle"), (0, 23, " middle")]
+        near = np.array([(x + NEAR, y), (x - NEAR, y), (x, y - NEAR), (x, y + NEAR)])
+        near = np.stack([self.x.back(near[:, 0]), self.y.back(near[:, 1])], axis=1)
+        met = _between(self.grid, field, near).tolist()
+        # Beside a sloping line a name is clear of it sooner than above.
+        beside = min(met[:2]) <= BESIDE * min(met)
+        order = [sides[k] for k in sorted(range(4), key=lambda k: (beside and k > 1, met[k]))]
+        return {
+            "x": plotting.px(x),
+            "y": plotting.px(y),
+            "below": plotting.px(y + 4),
+            "text": text,
+            "label": self._placed(plotting.short(name), x, y, order, "said aside"),
+        }
+
+    def _placed(self, text: str, x: float, y: float, sides: Sequence[tuple[float, float, str]], kind: str) -> Data:
+        """Put a text beside a place: on the first side where nothing else stands, else on the first of all."""
+        wide = plotting.width_of(text) + 4
+        boxes = []
+        for dx, dy, anchor in sides:
+            start = x + dx - {"": 0.0, " end": wide, " middle": wide / 2}[anchor]
+            boxes.append((start, y + dy - 11, start + wide, y + dy + 4))
+        free = (k for k, box in enumerate(boxes) if self._free(box))
+        chosen = next(free, 0)
+        self.taken.append(boxes[chosen])
+        dx, dy, anchor = sides[chosen]
+        return plotting.label(x + dx, y + dy, text, kind + anchor)
+
+    def _free(self, box: tuple[float, float, float, float]) -> bool:
+        inside = box[0] >= LEFT and box[2] <= self.x.end and box[1] >= TOP and box[3] <= self.y.start
+        return inside and all(box[2] <= b[0] or box[0] >= b[2] or box[3] <= b[1] or box[1] >= b[3] for b in self.taken)
 
     # ---- the point, the axes
 
@@ -142,14 +196,14 @@ class _Picture:
         at = [float(d.number(int(point[i]))) for d, i in ((self.across, self.window.across), (self.up, self.window.up))]
         x, y = self.x(at[0]), self.y(at[1])
         texts = [self.solution.setting_text(i) for i in (self.window.across, self.window.up)]
-        after = x < WIDTH - 190
+        sides = [(13, -9, ""), (-13, -9, " end"), (13, 18, ""), (-13, 18, " end"), (13, -28, ""), (-13, 36, " end")]
         return {
             "d": plotting.mark("diamond", x, y, 6),
             "lines": [
                 plotting.line(x, y, x, HEIGHT - BOTTOM, "drop"),
                 plotting.line(LEFT, y, x, y, "drop"),
             ],
-            "label": plotting.label(x + (13 if after else -13), y - 9, ", ".join(texts), "said" if after else "said end"),
+            "label": self._placed(", ".join(texts), x, y, sides, "said"),
             "text": " and ".join(texts),
         }
 
@@ -180,9 +234,7 @@ class _Picture:
             if i not in window.followers and i not in (window.across, window.up)
         ]
         pinned = [
-            network.settings[i].decl.name
-            for i in (window.across, window.up)
-            if network.settings[i].pin is not None
+            network.settings[i].decl.name for i in (window.across, window.up) if network.settings[i].pin is not None
         ]
         doubtful = [w for r, w in enumerate(self.titles) if r in window.doubtful]
         robust = self.solution.answer.robust
@@ -195,7 +247,10 @@ class _Picture:
         }
 
     def _about(self, words: Sequence[Data], chosen: str) -> str:
-        ends = [f"{s.low:.4g} to {s.high:.4g} {d.unit.symbol}".rstrip() for s, d in ((self.x, self.across), (self.y, self.up))]
+        ends = [
+            f"{s.low:.4g} to {s.high:.4g} {d.unit.symbol}".rstrip()
+            for s, d in ((self.x, self.across), (self.y, self.up))
+        ]
         said = f"{self.across.name} from {ends[0]} across, {self.up.name} from {ends[1]} up. Chosen: {chosen}. "
         if not words:
             return said + "All that is shown holds."
@@ -249,14 +304,14 @@ def _nearest(values: Floats, value: float) -> int:
     return int(np.abs(values - value).argmin())
 
 
-def _between(grid: Grid, field: Floats, points: Floats) -> Floats:
-    """Read a field at places between those of its grid, straight from corner to corner."""
+def _between(grid: Grid, fields: Floats, points: Floats) -> Floats:
+    """Read fields (..., y, x) at places (places, 2) between those of the grid, straight from corner to corner."""
     found = []
     for axis, places in ((grid.x, points[:, 0]), (grid.y, points[:, 1])):
         at = (places - axis[0]) / (axis[-1] - axis[0]) * (axis.size - 1)
-        low = np.clip(np.floor(at).astype(np.int64), 0, axis.size - 2)
+        low = np.minimum(np.maximum(at.astype(np.int64), 0), axis.size - 2)
         found.append((low, at - low))
     (i, u), (j, v) = found
-    below = field[j, i] * (1 - u) + field[j, i + 1] * u
-    above = field[j + 1, i] * (1 - u) + field[j + 1, i + 1] * u
+    below = fields[..., j, i] * (1 - u) + fields[..., j, i + 1] * u
+    above = fields[..., j + 1, i] * (1 - u) + fields[..., j + 1, i + 1] * u
     return np.asarray(below * (1 - v) + above * v)

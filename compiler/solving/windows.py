@@ -17,13 +17,13 @@ from .proving import HOLDS, decide
 from .slopes import directions, worst_inputs
 from .tape import Floats, Mask
 
-FINE, COARSE = 29, (13, 11)
+FINE, COARSE = 25, (13, 11)
 """Places along each side of the grid for lines, and at most so many across and up of the one for reading off."""
 
-SCOUTED = 28
+SCOUTED = 24
 """Places along each side at which it is looked where anything holds at all."""
 
-PAD, LEAST_STEPS = 0.14, 3
+PAD, LEAST_STEPS = 0.25, 1
 """What is shown around the part that holds: a share of it, and so many lattice steps at least."""
 
 MOST_TURNED = 4
@@ -119,7 +119,7 @@ class _Windows:
         settings = self.batch.settings_at(room)
         scouted = [self._scouted(i) for i in (self.across, self.up)]
         x, y = (np.take_along_axis(self._lattice(i)[None], at, 1) for i, at in zip(self._pair, scouted, strict=True))
-        holds = self._holding(self._shares(settings, x, y))
+        holds = self._holding(self._shares(settings, x, y, 1))
         sides = self._side(self.across, x, holds.any(axis=1)), self._side(self.up, y, holds.any(axis=2))
         fine = [np.linspace(low, high, FINE, axis=1) for low, high in sides]
         coarse = [
@@ -213,10 +213,11 @@ class _Windows:
 
     # ---- values
 
-    def _shares(self, settings: Floats, x: Floats, y: Floats) -> dict[int, Floats]:
+    def _shares(self, settings: Floats, x: Floats, y: Floats, most: int | None = None) -> dict[int, Floats]:
         """Give what is to spare of each requirement at its worst, over ``x`` and ``y`` (machines, places).
 
-        Shares are of the larger side, as in margins; -1 where a side is not a number.
+        Shares are of the larger side, as in margins; -1 where a side is not a number. ``most`` limits the corners that
+        are looked at, where a rough look will do.
         """
         count = self.batch.count
         found = {r: np.full((count, y.shape[1], x.shape[1]), np.inf) for r in self.wanted}
@@ -226,13 +227,13 @@ class _Windows:
             placed = [s[part, None, None] for s in settings]
             placed[self.across], placed[self.up] = x[part, None, :], y[part, :, None]
             for r in self.wanted:
-                self._least(r, placed, part, found[r][part])
+                self._least(r, placed, part, found[r][part], self.corners[r][:most])
         return found
 
-    def _least(self, r: int, placed: Sequence[Floats], part: slice, least: Floats) -> None:
+    def _least(self, r: int, placed: Sequence[Floats], part: slice, least: Floats, corners: Sequence[Floats]) -> None:
         """Lower ``least`` to what is to spare of a requirement at each of its corners."""
         left, right = self.batch.network.requirements[r].sides
-        for corner in self.corners[r]:
+        for corner in corners:
             nodes = self.batch.tape.values([*placed, *(v[part, None, None] for v in corner)], outputs=(left, right))
             with np.errstate(all="ignore"):
                 size = np.maximum(np.abs(nodes[left]), np.abs(nodes[right]))

@@ -121,9 +121,7 @@ def _told(solutions: Sequence[Solution], one: _Sum) -> list[Data]:
     ]
 
 
-def _one(
-    solution: Solution, one: _Sum, title: str, m: int, at: Mapping[int, Floats], named: Mapping[str, int]
-) -> Data:
+def _one(solution: Solution, one: _Sum, title: str, m: int, at: Mapping[int, Floats], named: Mapping[str, int]) -> Data:
     decl = solution.network.settings[one.setting].decl
     unit, chosen = decl.unit, float(solution.problem.settings_at(solution.answer.point)[one.setting])
     total = float(at[one.node][m])
@@ -180,4 +178,10 @@ def _most(solution: Solution, setting: int) -> Data:
         value = float(decl.number(decl.last))
         return {"name": "the end of its own range", "about": "", "value": value, "text": end, "place": ""}
     value, name, about, place = min(found)
-    return {"name": name, "about": about, "value": number(value, unit), "text": with_unit(value, unit, 3), "place": place}
+    return {
+        "name": name,
+        "about": about,
+        "value": number(value, unit),
+        "text": with_unit(value, unit, 3),
+        "place": place,
+    }
