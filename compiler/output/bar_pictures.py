@@ -12,6 +12,8 @@ NAMES, SPARES = 264, 74
 MOST_MARGINS = 14
 SHADES = 5
 OVERHANG = 1.04
+FAR = 8
+"""A limit so many times as far off as what is spent is named, not drawn."""
 
 Data = dict[str, Any]
 
@@ -23,7 +25,7 @@ def budget_picture(budget: Data) -> Data:
     """Draw what a setting is spent on, part by part, against how much there may be of it."""
     total, most, chosen = (float(v or 0.0) for v in (budget["sum"]["value"], budget["most"]["value"], budget["value"]))
     parts = [(p, max(float(p["value"] or 0.0), 0.0)) for p in budget["parts"]]
-    shown = max(total, chosen, min(most, 3 * max(total, chosen)), 1e-9) * OVERHANG
+    shown = max(total, chosen, most if most <= FAR * max(total, chosen) else 0.0, 1e-9) * OVERHANG
     x = plotting.Scale(0.0, shown, LEFT, WIDTH - RIGHT)
     top = 66.0
     bars, texts, at = [], [], 0.0

@@ -145,7 +145,7 @@ def _kept_templates() -> BytecodeCache | None:
 
 
 def sandbox(folder: Path, escapes: bool | Callable[[str | None], bool]) -> ImmutableSandboxedEnvironment:
-    """Make the sandbox for the templates of a folder; ``escapes`` what would be markup, or tells by a name whether to."""
+    """Make the sandbox for the templates of a folder; ``escapes`` what would be markup, or tells by name where to."""
     return _Environment(
         loader=FileSystemLoader(folder),
         bytecode_cache=_kept_templates(),

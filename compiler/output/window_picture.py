@@ -1,6 +1,6 @@
 """The picture of a window: where each requirement ends what may be chosen over two settings, and the point chosen."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -81,7 +81,10 @@ class _Picture:
 
     def _lines(self) -> tuple[list[Data], list[Data], list[Data], list[Data]]:
         """Give where nothing is to be chosen, the lines that end what is, their numbers, and the words for them."""
-        refused, edges, numbers, words = [], [], [], []
+        refused: list[Data] = []
+        edges: list[Data] = []
+        numbers: list[Data] = []
+        words: list[Data] = []
         covered: Mask = np.zeros(self._shape, dtype=np.bool_)
         left = []
         for k, (r, field) in enumerate(self.fields.items()):
@@ -115,7 +118,7 @@ class _Picture:
     def _may_end(self, k: int) -> bool:
         """Tell whether there is a cell in which a requirement starts to be missed and the others are not all over."""
         others = np.delete(self.stack, k, axis=0)
-        holds = (others >= 0).all(axis=0)
+        holds: Mask = np.asarray((others >= 0).all(axis=0))
         below = self.stack[k] < 0
         corners = [(slice(a, a - 1 or None), slice(b, b - 1 or None)) for a in (0, 1) for b in (0, 1)]
         mixed = np.logical_or.reduce([below[c] for c in corners]) & ~np.logical_and.reduce([below[c] for c in corners])
@@ -130,14 +133,15 @@ class _Picture:
         fine = np.concatenate([fine, points[-1:]])
         met = _between(self.grid, self.stack, (fine[:-1] + fine[1:]) / 2) >= 0
         met[k] = True
-        kept, places = met.all(axis=0).tolist(), fine.tolist()
+        kept: list[bool] = np.asarray(met.all(axis=0)).tolist()
+        places: list[Point] = [(x, y) for x, y in fine.tolist()]
         found: list[list[Point]] = []
         for at, stays in enumerate(kept):
             if not stays:
                 continue
             if not at or not kept[at - 1]:
-                found.append([tuple(places[at])])
-            found[-1].append(tuple(places[at + 1]))
+                found.append([places[at]])
+            found[-1].append(places[at + 1])
         return found
 
     def _outline(self, rings: Sequence[Ring]) -> str:
@@ -158,8 +162,12 @@ class _Picture:
         y = min(max(at[1], TOP + 11), self.y.start - 11)
         self.taken.append((x - 9, y - 9, x + 9, y + 9))
         sides = [(NUMBER, 4, ""), (-NUMBER, 4, " end"), (0, -14, " middle"), (0, 23, " middle")]
-        near = np.array([(x + NEAR, y), (x - NEAR, y), (x, y - NEAR), (x, y + NEAR)])
-        near = np.stack([self.x.back(near[:, 0]), self.y.back(near[:, 1])], axis=1)
+        near = np.array(
+            [
+                (self.x.back(px), self.y.back(py))
+                for px, py in ((x + NEAR, y), (x - NEAR, y), (x, y - NEAR), (x, y + NEAR))
+            ]
+        )
         met = _between(self.grid, field, near).tolist()
         # Beside a sloping line a name is clear of it sooner than above.
         beside = min(met[:2]) <= BESIDE * min(met)

@@ -87,7 +87,7 @@ def windows(problems: Sequence[Problem], answers: Sequence[Answer], pair: tuple[
 
 
 def _whole(problem: Problem, answer: Answer, pair: tuple[int, int]) -> Problem:
-    """Open the two settings to all of their lattices, pinned or not, and take the input values that the answer is for."""
+    """Open the two settings to all of their lattices, and take the input values that the answer is for."""
     opened = Problem(problem.network, problem.tape)
     for i in pair:
         opened.first[i], opened.last[i] = 0, problem.network.settings[i].decl.last
@@ -120,12 +120,14 @@ class _Windows:
         scouted = [self._scouted(i) for i in (self.across, self.up)]
         x, y = (np.take_along_axis(self._lattice(i)[None], at, 1) for i, at in zip(self._pair, scouted, strict=True))
         holds = self._holding(self._shares(settings, x, y, 1))
-        sides = self._side(self.across, x, holds.any(axis=1)), self._side(self.up, y, holds.any(axis=2))
+        sides = self._side(self.across, x, holds, 1), self._side(self.up, y, holds, 2)
         fine = [np.linspace(low, high, FINE, axis=1) for low, high in sides]
         coarse = [
             self._read(i, low, high, most) for i, (low, high), most in zip(self._pair, sides, COARSE, strict=True)
         ]
-        shares, read = self._shares(settings, *fine), self._shares(settings, *(_level(places) for places in coarse))
+        levelled = [_level(places) for places in coarse]
+        shares = self._shares(settings, fine[0], fine[1])
+        read = self._shares(settings, levelled[0], levelled[1])
         return [
             Window(
                 self.across,
@@ -251,16 +253,16 @@ class _Windows:
         """Choose lattice places to look at: spread over all of it, and that of the answer (machines, places)."""
         values = self._lattice(i)
         if 0 < values[0] * WIDE < values[-1]:
-            spread = np.searchsorted(values, np.geomspace(values[0], values[-1], SCOUTED) * (1 - 1e-12))
+            spread: Indices = np.searchsorted(values, np.geomspace(values[0], values[-1], SCOUTED) * (1 - 1e-12))
         else:
-            spread = np.linspace(0, values.size - 1, SCOUTED).round()
-        at = np.unique(np.minimum(spread, values.size - 1).astype(np.int64))
+            spread = np.linspace(0, values.size - 1, SCOUTED).round().astype(np.int64)
+        at = np.unique(np.minimum(spread, values.size - 1))
         found = np.tile(at, (self.batch.count, 1))
         nearest = np.abs(at - self.points[i][:, None]).argmin(axis=1)
         found[np.arange(self.batch.count), nearest] = self.points[i]
         return found
 
-    def _side(self, i: int, places: Floats, holds: Mask) -> tuple[Floats, Floats]:
+    def _side(self, i: int, places: Floats, holding: Mask, other: int) -> tuple[Floats, Floats]:
         """Give the ends (machines,) of what is shown along a setting: what holds, the next place, and some more."""
         values = self._lattice(i)
         count = places.shape[1]
@@ -268,7 +270,7 @@ class _Windows:
         at = np.arange(count)
         here = values[self.points[i]]
         # The answer itself holds; should rounding hide that, it is shown all the same.
-        holds = holds | (places == here[:, None])
+        holds = holding.any(axis=other) | (places == here[:, None])
         first = np.where(holds, at, count).min(axis=1)
         last = np.where(holds, at, -1).max(axis=1)
         low, high = places[machines, np.maximum(first - 1, 0)], places[machines, np.minimum(last + 1, count - 1)]
