@@ -20,6 +20,7 @@ from meltwright.telling.brief import FEW_MACHINES
 from syrupy.assertion import SnapshotAssertion
 
 from tests.output.pages import HARMFUL, Element, read
+from tests.test_cli import GOOD
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -344,3 +345,45 @@ def test_texts_stand_out_in_light_and_dark() -> None:
         # Neighbouring parts of a budget differ in lightness, so that they do in grey print too.
         for a, b in ((0, 1), (1, 2), (2, 3), (3, 4)):
             assert _contrast(scheme[f"p{a}"], scheme[f"p{b}"]) >= 1.5
+
+
+# ---- what is not there
+
+
+def compiled_pages(folder: Path, text: str) -> tuple[Element, str]:
+    """Compile a profile ``job`` on a machine ``tube``; gives its page and its pictures."""
+    (folder / "own.melt").write_text(text, encoding="utf-8")
+    assert main(["compile", str(folder / "own.melt"), "--out", str(folder / "out")]) == 0
+    page = (folder / "out" / "job" / "tube.html").read_text(encoding="utf-8")
+    return read(page), (folder / "out" / "job" / "tube.svg").read_text(encoding="utf-8")
+
+
+def test_without_two_open_settings_there_is_no_window(tmp_path: Path) -> None:
+    page, pictures = compiled_pages(tmp_path, GOOD)
+    assert not {e.attributes.get("href") for e in page.all("a")} & {"#window", "#budget"}
+    assert not [f for f in page.all("figure") if "data-window" in f.attributes] and not page.all("script")
+    assert "No input is merely assumed." in page.text
+    drawn = [e for e in ElementTree.fromstring(pictures).iter(f"{SVG}svg") if e.get("role") == "img"]
+    assert [e.findtext(f"{SVG}title") for e in drawn] == ["What each requirement has to spare, the closest first"]
+
+
+def test_settings_that_hold_at_the_stated_values_only_say_so_everywhere(tmp_path: Path) -> None:
+    text = HARMFUL.replace("pace 80 mm/s", "pace 80 ± 20 mm/s").replace(
+        "  prefer throughput", "  throughput at least 9.9 mm3/s\n  prefer throughput"
+    )
+    text = text.replace("in 0.1 .. 2 mm step", "in 0.1 .. 0.8 mm step").replace("tube, slow", "tube")
+    page, pictures = compiled_pages(tmp_path, text)
+    assert "hold at the stated input values only" in page.text
+    (figure,) = [f for f in page.all("figure") if "data-window" in f.attributes]
+    assert "all requirements hold at the stated input values" in figure.text
+    assert "missed at the stated input values" in pictures
+
+
+def test_a_page_is_the_same_alone_and_in_a_fleet(made: Path, tmp_path: Path) -> None:
+    """Machines of one structure are evaluated together; that must not show."""
+    alone = HARMFUL.replace("machines tube, slow", "machines tube")
+    (tmp_path / "harm.melt").write_text(alone, encoding="utf-8")
+    assert main(["compile", str(tmp_path / "harm.melt"), "--out", str(tmp_path / "out")]) == 0
+    for ending in ("html", "svg"):
+        name = f"job/tube.{ending}"
+        assert (tmp_path / "out" / name).read_bytes() == (made / name).read_bytes()
