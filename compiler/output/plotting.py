@@ -27,6 +27,10 @@ class Scale:
         """Give the pixel of a number."""
         return self.start + (value - self.low) / (self.high - self.low) * (self.end - self.start)
 
+    def back(self, pixel: float) -> float:
+        """Give the number at a pixel."""
+        return self.low + (pixel - self.start) / (self.end - self.start) * (self.high - self.low)
+
 
 # ---- scales
 

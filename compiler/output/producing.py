@@ -9,6 +9,7 @@ from ..telling.brief import brief
 from ..telling.bundle import Teller
 from ..telling.solution import Solution
 from ..text.diagnostic import Diagnostic
+from .picturing import pictures
 from .rendering import Renderer
 from .targets import Target, neutral_targets
 
@@ -33,9 +34,11 @@ class Producer:
         """Render the files of some machines; gives by profile and machine the texts by path below the output folder."""
         texts: dict[tuple[str, str], dict[str, str]] = {}
         for name, part in groupby(solutions, lambda s: s.network.profile.name):
-            told = self._teller.bundles(list(part))
+            solved = list(part)
+            told = self._teller.bundles(solved)
             self.materials[name] = told[0]["material"]
-            for machine, files in self._renderer.machine_files(self._profile(name), told).items():
+            drawn = pictures(solved, told)
+            for machine, files in self._renderer.machine_files(self._profile(name), told, drawn).items():
                 texts[name, machine] = files
             kept = self.briefs.setdefault(name, {})
             for bundle in told:

@@ -1,21 +1,23 @@
 """Rendering bundles through the templates of targets, in Jinja2's sandbox."""
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from functools import lru_cache
 from typing import Any
 
 from jinja2.exceptions import SecurityError, UndefinedError
 from jinja2.runtime import Macro
 
-from ..telling import brief, sentences
+from ..telling import brief, citing, sentences
 from ..telling.shared import Shared
 from ..text.diagnostic import Diagnostic, diagnose
 from ..text.source import NOWHERE, Source
+from . import markup
 from .guarding import CHARACTERS, STEPS, Guarded, TooManySteps, TooMuchText
 from .json_text import JsonWriter
 from .naming import lines
 from .sandboxing import Sandbox, sandbox
+from .strip_picture import strip_picture
 from .targets import Target, TargetFile
 from .toml_places import line_span, whole
 
@@ -34,9 +36,16 @@ class Renderer:
         self._broken: set[tuple[str, str]] = set()
         self._writers: dict[str, tuple[str, str, str]] = {}
 
-    def machine_files(self, profile: Data, bundles: Iterable[Data]) -> dict[str, dict[str, str]]:
+    def machine_files(
+        self, profile: Data, bundles: Sequence[Data], pictures: Sequence[Data] = ()
+    ) -> dict[str, dict[str, str]]:
         """Render the files of some machines; gives for each machine its texts by path below the output folder."""
-        return self._render("machine", [({"bundle": b, "profile": profile}, b["machine"]) for b in bundles], profile)
+        drawn = pictures or [{}] * len(bundles)
+        views = [
+            ({"bundle": b, "profile": profile, "pictures": p}, b["machine"])
+            for b, p in zip(bundles, drawn, strict=True)
+        ]
+        return self._render("machine", views, profile)
 
     def profile_files(self, profile: Data, machines: list[Data]) -> dict[str, str]:
         """Render the files of a profile from the briefs of its machines."""
@@ -155,23 +164,30 @@ class _Rows:
 def _environment(target: Target) -> Sandbox:
     filters: dict[str, Callable[..., Any]] = {
         "as_json": JsonWriter().text,
+        "assumed": citing.assumed,
         "cell": cell,
         "chosen": sentences.chosen,
+        "cited": citing.cited,
         "code_cell": code_cell,
+        "coded": markup.coded,
+        "compact": markup.compact,
         "by_machine": brief.by_machine,
         "differing_inputs": brief.differing_inputs,
         "differing_settings": brief.differing_settings,
+        "known": citing.known,
         "limits": sentences.limits,
         "ending": sentences.ending,
         "one_line": one_line,
         "pairs": lambda fields: ", ".join([f"{name} {text}" for name, text in fields.items()]),
         "rows": _Rows().rows,
+        "stacked": markup.stacked,
         "story": sentences.story,
+        "strip": strip_picture,
         "summary": sentences.summary,
     }
     environment: Sandbox
     if target.neutral:
-        environment = sandbox(target.folder, False)
+        environment = sandbox(target.folder, markup.escapes)
         environment.filters |= filters
     else:
         environment = Guarded(target, filters)

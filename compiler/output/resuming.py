@@ -24,7 +24,9 @@ def digest(sources: Mapping[str, Source], effort: int, targets: Sequence[Target]
     found = hashlib.sha256(f"{__version__}\n{effort}\n".encode())
     parts = {f"text {name}": source.text.encode("utf-8") for name, source in sources.items()}
     folder = builtin_folder()
-    for path in sorted(p for p in folder.rglob("*") if p.is_file() and p.suffix in (".j2", ".toml", ".json")):
+    for path in sorted(
+        p for p in folder.rglob("*") if p.is_file() and p.suffix in (".j2", ".toml", ".json", ".css", ".js")
+    ):
         parts[f"target {path.relative_to(folder).as_posix()}"] = path.read_bytes()
     parts["targets"] = " ".join(t.name for t in targets).encode("utf-8")
     for source in (s for t in targets for s in t.texts.values()):

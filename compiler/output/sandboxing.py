@@ -2,6 +2,7 @@
 
 import hashlib
 import sys
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -64,8 +65,8 @@ class Sandbox(ImmutableSandboxedEnvironment):
         return super().getattr(obj, attribute)
 
 
-def sandbox(folder: Path, escapes: bool) -> Sandbox:
-    """Make the sandbox for the templates of a folder; ``escapes`` what would be markup."""
+def sandbox(folder: Path, escapes: bool | Callable[[str | None], bool]) -> Sandbox:
+    """Make the sandbox for the templates of a folder; ``escapes`` what would be markup, or tells by name where to."""
     return Sandbox(FileSystemLoader(folder), autoescape=escapes, bytecode_cache=_kept_templates())
 
 

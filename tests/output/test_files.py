@@ -13,7 +13,7 @@ from meltwright.cli import main
 from meltwright.compiling import compile_file
 from meltwright.meaning.loading import library_folder
 from meltwright.output.producing import produce
-from meltwright.output.rendering import cell
+from meltwright.output.rendering import cell, one_line
 from meltwright.output.schema import library_schema
 from meltwright.output.targets import builtin_folder
 from meltwright.telling.sentences import effort_told
@@ -36,8 +36,8 @@ def bundle(out: Path, machine: str) -> dict[str, Any]:
 
 
 def test_writes_exactly_these_files(out: Path) -> None:
-    expected = [f"{m}.{ending}" for m in MACHINES for ending in ("ini", "json", "md")]
-    assert sorted(p.name for p in out.iterdir()) == sorted([*expected, "overview.md"])
+    expected = [f"{m}.{ending}" for m in MACHINES for ending in ("html", "ini", "json", "md", "svg")]
+    assert sorted(p.name for p in out.iterdir()) == sorted([*expected, "overview.html", "overview.md"])
 
 
 def test_schema_is_the_one_the_library_gives() -> None:
@@ -152,14 +152,40 @@ def test_what_is_said_of_the_effort(certified: bool, prefers: bool, limit: int |
     assert said in effort_told(certified, prefers, limit)
 
 
-def test_every_source_is_told_once_in_the_rationale(out: Path) -> None:
+def test_every_source_is_told_once_in_the_rationale_and_found_by_its_number(out: Path) -> None:
     for machine in MACHINES:
         text, data = (out / f"{machine}.md").read_text(encoding="utf-8"), bundle(out, machine)
+        listed = text[text.index("## Sources") : text.index("## What this does not cover")]
         for law in data["laws"]:
-            row = (
-                f"| `{law['name']}` | {cell(law['about'])} | {law['status']}: {cell(law['source'])} | {law['place']} |"
-            )
+            (number,) = [
+                line.split(".", 1)[0]
+                for line in listed.splitlines()
+                if line.endswith(f". {law['status'].capitalize()}: {one_line(law['source'])}")
+            ]
+            row = f"| `{law['name']}` | {cell(law['about'])} | {law['status']} [{number}] | {law['place']} |"
             assert text.count(row) == 1
+            for d in data["derived"].values():
+                if d["law"] == law["name"]:
+                    assert f"Law `{d['law']}`, {d['status']} [{number}]; {d['place']}" in text
+            for r in data["requirements"]:
+                if r["law"] == law["name"]:
+                    assert f"| {r['place']} [{number}] |" in text
         told = {law["name"] for law in data["laws"]}
         assert {d["law"] for d in data["derived"].values()} <= told
         assert {r["law"] for r in data["requirements"]} - {""} <= told
+
+
+def test_the_rationale_tells_first_what_is_only_assumed(out: Path) -> None:
+    for machine in MACHINES:
+        text, data = (out / f"{machine}.md").read_text(encoding="utf-8"), bundle(out, machine)
+        assumed = text[text.index("## What is only assumed") : text.index("## Settings")]
+        known = text[text.index("## Inputs that are known") : text.index("## Derivations")]
+        for i in data["inputs"]:
+            row = f"| `{i['name']}` of {i['entity']} |"
+            assert (row in assumed) == (i["evidence"] == "assumed") != (row in known)
+
+
+def test_no_line_of_an_output_for_people_ends_in_a_blank(out: Path) -> None:
+    for path in sorted(out.glob("*.md")):
+        text = path.read_text(encoding="utf-8")
+        assert not [line for line in text.splitlines() if line != line.rstrip()]
