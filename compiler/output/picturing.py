@@ -43,6 +43,6 @@ def pictures(solutions: Sequence[Solution], bundles: Sequence[Data]) -> list[Dat
             found[at] = {
                 "window": window_picture(solution, window) if window else None,
                 "budgets": [{"data": b, "picture": budget_picture(b)} for b in spent],
-                "margins": margins_picture(bundles[at]["requirements"]),
+                "margins": margins_picture([r for r in bundles[at]["requirements"] if not r["follows"]]),
             }
     return found

@@ -200,7 +200,31 @@ class _Windows:
             bands = find_bands(batch, kept, machines, room[:, machines], np.full(machines.size, i))
             room[i, machines] = np.where(rises[machines], bands.last, bands.first)
             moved[i, machines] = True
+        self._give_way(room, moved, first)
         return self._proved(rest, room, moved)
+
+    def _give_way(self, room: Indices, moved: Mask, merit: int) -> None:
+        """Move what else would rather be low or high away from that end, as far as all holds at the chosen place.
+
+        It is moved where that may give room to a requirement that hangs on the two settings, once more in a second
+        round: what one of them leaves, another can take.
+        """
+        batch, settings = self.batch, self.batch.network.settings
+        outputs = list(range(len(self.crossing)))
+        kept = batch.at(outputs, self.worst[:, outputs], self.active[outputs])
+        for i in [*batch.by_name] * 2:
+            lean = settings[i].decl.rather
+            signs, reached = self.signs[self.wanted, i], self.reach[self.wanted, i, None]
+            helped = (signs == 1) if lean == "low" else (signs != 1)
+            helps = (helped & reached & self.active[self.wanted]).any(axis=0)
+            machines = np.flatnonzero(~moved[i] & helps & (batch.first[i] < batch.last[i]))
+            if i in self._pair or not lean or merit >> i & 1 or not machines.size:
+                continue
+            bands = find_bands(batch, kept, machines, room[:, machines], np.full(machines.size, i))
+            ends = bands.first if lean == "high" else bands.last
+            changed = machines[ends != room[i, machines]]
+            room[i, changed] = ends[ends != room[i, machines]]
+            moved[i, changed] = True
 
     def _proved(self, rest: Sequence[int], room: Indices, moved: Mask) -> tuple[Indices, Mask]:
         """Keep what was moved only on machines where the requirements that hang on it are proved to hold still."""
