@@ -234,7 +234,7 @@ class Common:
             requirement=r,
             title=title,
             text=requirement_text(r),
-            unit=unit_for(r.dimension),
+            unit=_unit(network, r),
             left=left,
             right=right,
             derived=tuple((n, network.derived[n]) for n in named if n in network.derived),
@@ -435,3 +435,9 @@ def _follower(network: Network, requirement: Requirement) -> str:
             if variable.node == side and variable.decl.rather == end:
                 return variable.decl.name
     return ""
+
+
+def _unit(network: Network, requirement: Requirement) -> Unit:
+    """Choose the unit of a requirement's sides: that of the setting that is one of them, else the usual one."""
+    own = [v.decl.unit for v in network.settings if v.node in requirement.sides]
+    return own[0] if own else unit_for(requirement.dimension)
