@@ -32,12 +32,15 @@ _FORMULA_KINDS = frozenset(["quantity", "setting", "grade", "merit", "let"])
 _DECLARES = re.compile(r"\b(quantity|setting|grade|merit|let|material|machine|profile)[ \t]+([A-Za-z_][\w.]*)")
 
 
-def check_file(path: Path) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
+def check_file(
+    path: Path, library: Path | None = None
+) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
     """Read and check a file with all it uses.
 
     Returns the model (None where there are errors), all diagnostics in order, and the sources they point into.
+    ``library`` is read instead of the installed one.
     """
-    loaded = load(path)
+    loaded = load(path, library)
     model, faults = check(loaded)
     if any(_import_failed(f, loaded.sources) for f in loaded.faults):
         # What the missing file would have defined cannot be told from what is misspelt.

@@ -49,6 +49,13 @@ def print_statement(statement: tree.Statement) -> str:
             return _block(f"law {name.text}", [line for i in items for line in _law_item(i)])
 
 
+def print_part(item: tree.EntityItem | tree.LawItem) -> str:
+    """Write one item of a block on its own: a value with its evidence, a want, a let, a require and its rest."""
+    if isinstance(item, tree.Given | tree.UsesMaterial | tree.UsesMachines | tree.Want | tree.Prefer | tree.Pin):
+        return "  ".join(_entity_item(item))
+    return "\n".join(_law_item(item))
+
+
 def print_value(value: tree.Value) -> str:
     """Write a value: ``20 N ± 10 %``."""
     match value:
