@@ -8,9 +8,9 @@ import sys
 from collections.abc import Sequence
 
 from . import __version__
-from .commands import check, compile, vary, why, worth
+from .commands import check, compare, compile, vary, why, worth
 
-COMMANDS = (compile, check, vary, why, worth)
+COMMANDS = (compile, check, compare, vary, why, worth)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -186,14 +186,14 @@ class Attribution:
         plan = self.plans[pair]
         count = len(plan.players)
         if count == 1:
-            whole = _difference(old, new)
+            whole = difference(old, new)
             return [Cause(tuple(sorted(plan.players[0])), whole, 100.0, whole)]
         values = self._values(plan, key, old, new)
         split = {"exact": shares, "sampled": sampled}.get(plan.method, _nothing)(values, count)
         if split is None:
             return [Cause(tuple(sorted(p)), None, None) for p in plan.players]
         total = values[(1 << count) - 1] - values[0]
-        measured = _difference(old, new) is not None
+        measured = difference(old, new) is not None
         found = []
         for i, player in enumerate(plan.players):
             percent = 100 * split[i] / total
@@ -205,7 +205,7 @@ class Attribution:
 
     def _values(self, plan: Plan, key: Key, old: Fact | None, new: Fact | None) -> dict[int, float]:
         """Give the value of a fact for each set of players that has one."""
-        measured = _difference(old, new) is not None
+        measured = difference(old, new) is not None
         found = {}
         for mask in plan.sets:
             outcome = self.coalitions.outcome(plan.asked(mask))
@@ -229,7 +229,8 @@ def _what(fact: Fact | None) -> float | str | None:
     return fact.what if fact is not None else None
 
 
-def _difference(old: Fact | None, new: Fact | None) -> float | None:
+def difference(old: Fact | None, new: Fact | None) -> float | None:
+    """Give how far a number has moved; None for what is no number on both sides, or in another unit."""
     if old is None or new is None or old.number is None or new.number is None or old.unit != new.unit:
         return None
     return new.number - old.number
