@@ -12,7 +12,7 @@ from ..meaning.loading import LIBRARY
 from ..text.source import NOWHERE
 from .coalitions import Asked, Coalitions, Made, Outcome
 from .edits import Edit
-from .facts import Fact, Facts, Key
+from .facts import KINDS, Fact, Facts, Key, answered
 from .shares import masks, orders, sampled, shares
 
 MOST_EXACT = 8
@@ -215,7 +215,7 @@ class Attribution:
             if measured:
                 if fact is not None and fact.number is not None:
                     found[mask] = fact.number
-            elif key[0] == "holds" or len(outcome.facts) > 1:
+            elif key[0] in ("holds", "conflict") or answered(outcome.facts):
                 # A change of kind either has happened or not.
                 found[mask] = 1.0 if _what(fact) == _what(new) else 0.0
         return found
@@ -236,12 +236,18 @@ def difference(old: Fact | None, new: Fact | None) -> float | None:
     return new.number - old.number
 
 
-def changed(old: Facts, new: Facts, kinds: Sequence[str]) -> list[Key]:
-    """List the facts that differ, by kind, then in the order in which they were told."""
+_RANKS: list[tuple[str, ...]] = [("holds", "conflict"), ("merit", "merit_limits")]
+_RANKS += [("setting", "band_low", "band_high", "limit_below", "limit_above"), ("want",), ("grade",)]
+
+
+def changed(old: Facts, new: Facts) -> list[Key]:
+    """List the facts that differ: merits, then each setting with its band, then wants, grades and what is left."""
     keys = [k for k in dict.fromkeys((*new, *old)) if _what(old.get(k)) != _what(new.get(k))]
     # A margin is compared where both sides have the requirement.
     keys = [k for k in keys if k[0] != "margin" or (k in old and k in new)]
-    return sorted(keys, key=lambda k: kinds.index(k[0]))
+    ranks = {kind: rank for rank, kinds in enumerate(_RANKS) for kind in kinds}
+    places = {k: at for at, k in enumerate(dict.fromkeys(name for _, name in (*new, *old)))}
+    return sorted(keys, key=lambda k: (ranks.get(k[0], len(_RANKS)), places[k[1]], KINDS.index(k[0])))
 
 
 # ---- players

@@ -168,7 +168,7 @@ class Coalitions:
                 names = titles(lowered.network)
                 lines = tuple(names[r] for r in outcome.conflict)
                 text = UNDECIDED if outcome.out_of_effort else NOTHING
-                self._outcomes[lowered.print] = Outcome(refused(text), lines)
+                self._outcomes[lowered.print] = Outcome(refused(text, lines), lines)
             else:
                 answered.append((lowered, problem, outcome))
         self._tell(answered)

@@ -5,7 +5,7 @@ from typing import Any
 
 from .attributing import changed, difference
 from .coalitions import Outcome
-from .facts import HOLDS, KINDS, Facts, Key
+from .facts import HOLDS, Facts, Key, answered
 
 Data = dict[str, Any]
 
@@ -33,9 +33,7 @@ class Register:
 
 def keys(old: Facts, new: Facts) -> list[Key]:
     """List what changed; where one side has no settings, that alone is told."""
-    if old[HOLDS].text != new[HOLDS].text and (len(old) == 1 or len(new) == 1):
-        return [HOLDS]
-    return changed(old, new, KINDS)
+    return [HOLDS] if answered(old) != answered(new) else changed(old, new)
 
 
 def machine_told(machine: str, state: str, edits: Sequence[int] = (), method: str = "") -> Data:

@@ -1,6 +1,6 @@
 """What is compared of a bundle: its facts by kind and name, so that two bundles can be set side by side."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,13 +10,14 @@ Key = tuple[str, str]
 
 KINDS = (
     "holds",
+    "conflict",
     "merit",
+    "merit_limits",
     "setting",
     "band_low",
     "band_high",
     "limit_below",
     "limit_above",
-    "merit_limits",
     "want",
     "grade",
     "caution",
@@ -50,9 +51,14 @@ class Fact:
 Facts = Mapping[Key, Fact]
 
 
-def refused(text: str) -> Facts:
-    """Give the one fact of a machine without settings."""
-    return {HOLDS: Fact(text)}
+def refused(text: str, conflict: Sequence[str]) -> Facts:
+    """Give the facts of a machine without settings: ``NOTHING`` or ``UNDECIDED``, and what cannot hold together."""
+    return {HOLDS: Fact(text), ("conflict", ""): Fact("; ".join(conflict))}
+
+
+def answered(facts: Facts) -> bool:
+    """Tell whether a machine has settings."""
+    return facts[HOLDS].text not in (NOTHING, UNDECIDED)
 
 
 def facts(bundle: Data) -> Facts:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 from ..compiling import question, undefined
 from ..meaning.near import listed
 from ..telling.bundle import bundles
+from ..telling.formulas import titles
 from ..telling.solution import solutions
 from ..text.diagnostic import diagnose
 from ..text.source import Span
@@ -117,7 +118,9 @@ class _Outputs:
         for problem, outcome in solve_all(networks, effort or DEFAULT_EFFORT):
             pair = (problem.network.profile.name, problem.network.machine)
             if isinstance(outcome, Refusal):
-                self.outcomes[pair] = Outcome(refused(UNDECIDED if outcome.out_of_effort else NOTHING))
+                names = titles(problem.network)
+                lines = tuple(names[r] for r in outcome.conflict)
+                self.outcomes[pair] = Outcome(refused(UNDECIDED if outcome.out_of_effort else NOTHING, lines), lines)
             else:
                 answered.append((problem, outcome))
         for why, (problem, _) in zip(

@@ -135,13 +135,13 @@ def _read(side: Side, path: Path, place: Span, faults: list[Fault], library: Pat
                 faults.append(Fault((diagnose("M709", place, path=side.name),)))
         return side
     side.base = path.parent
+    if not os.path.lexists(path):
+        faults.append(Fault((diagnose("M101", place, path=brief(str(path))),)))
+        return None
     if path.suffix == ".json":
         side.kind = "outputs"
         _bundles(side, [path], True, faults)
         return side
-    if not path.exists() and not os.path.lexists(path):
-        faults.append(Fault((diagnose("M101", place, path=brief(str(path))),)))
-        return None
     text = _text(side, path, library, faults)
     side.texts = [text] if text is not None else []
     return side

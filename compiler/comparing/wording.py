@@ -18,6 +18,7 @@ MOST_MARGINS = 3
 
 WHAT = {
     "holds": "holds for",
+    "conflict": "cannot hold together",
     "merit": "{name}",
     "setting": "{name}",
     "band_low": "{name}, band from",
@@ -62,8 +63,8 @@ def causes(change: Data) -> str:
     if not found:
         return ""
     if found[0]["percent"] is None:
-        word = "among" if len(found) > 1 else "perhaps"
-        return f"{word} {', '.join(edits(c['edits']) for c in found)}"
+        numbers = sorted({n for c in found for n in c["edits"]})
+        return f"{'among' if len(numbers) > 1 else 'perhaps'} {edits(numbers)}"
     if len(found) == 1:
         return edits(found[0]["edits"])
     return ", ".join(map(_cause, found))
@@ -78,6 +79,12 @@ def _cause(cause: Data) -> str:
     if alone is not None and rounded(alone, 3) != rounded(cause["share"], 3):
         said += f", alone {signed(alone)}"
     return said + ")"
+
+
+def common_cause(machine: Data) -> str:
+    """Name what caused all changes on a machine, where that is the same for all."""
+    found = {causes(c) for c in machine["changes"]}
+    return found.pop() if len(found) == 1 else ""
 
 
 def edits(numbers: Sequence[int]) -> str:

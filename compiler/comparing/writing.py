@@ -6,6 +6,7 @@ from typing import Any
 from .wording import (
     SHORT_KINDS,
     causes,
+    common_cause,
     edit,
     margins,
     method,
@@ -34,7 +35,7 @@ def text(data: Data) -> str:
     effective = [e for e in data["edits"] if e["effect"]]
     others = [e for e in data["edits"] if not e["effect"]]
     lines += _listed("edits", effective)
-    lines += _listed("edits that change no result", others)
+    lines += _listed("edits that change no result here", others)
     for profile in data["profiles"]:
         lines += ["", *_profile(profile)]
     if data["same"]:
@@ -66,15 +67,19 @@ def _profile(profile: Data) -> list[str]:
 def _machine(machine: Data) -> list[str]:
     lines = [f"  on {machine['machine']}" + (f": {state(machine)}" if machine["state"] != "changed" else "")]
     plain = [c for c in machine["changes"] if c["kind"] in SHORT_KINDS]
-    rows = [(what(c), c["old"] or "-", c["new"] or "-", moved(c), causes(c)) for c in plain]
-    widths = [max(map(len, column)) for column in zip(_HEADS, *rows, strict=True)]
-    for row in (_HEADS, *rows) if rows else ():
+    common = common_cause(machine)
+    heads = _HEADS[:-1] if common else _HEADS
+    rows = [(what(c), c["old"] or "-", c["new"] or "-", moved(c), causes(c))[: len(heads)] for c in plain]
+    widths = [max(map(len, column)) for column in zip(heads, *rows, strict=True)]
+    for row in (heads, *rows) if rows else ():
         lines.append("    " + "  ".join(f"{cell:<{w}}" for cell, w in zip(row, widths, strict=True)))
     for c in machine["changes"]:
         if c["kind"] not in SHORT_KINDS and c["kind"] != "margin":
-            lines += _long(c)
+            lines += _long(c, "" if common else causes(c))
     if margins(machine):
         lines.append(f"    margins: {margins(machine)}")
+    if common:
+        lines.append(f"    caused by: {common}")
     for end in ("old", "new"):
         if machine[f"{end}_conflict"]:
             lines.append(f"    cannot hold together in the {end} text: {'; '.join(machine[f'{end}_conflict'])}")
@@ -85,9 +90,9 @@ def _machine(machine: Data) -> list[str]:
     return lines
 
 
-def _long(change: Data) -> list[str]:
+def _long(change: Data, cause: str) -> list[str]:
     """Write a change of long texts."""
-    by = f"  ({causes(change)})" if causes(change) else ""
+    by = f"  ({cause})" if cause else ""
     if not (change["old"] and change["new"]):
         said = "now" if change["new"] else "no longer"
         return [f"    {what(change)} {said}: {change['new'] or change['old']}{by}"]
@@ -111,7 +116,7 @@ def markdown(data: Data) -> str:
     lines += [f"- {cell(v)}" for v in versions(data)]
     if data["same"]:
         lines += ["", "No result changes."]
-    for title, effect in (("Edits", True), ("Edits that change no result", False)):
+    for title, effect in (("Edits", True), ("Edits that change no result here", False)):
         found = [e for e in data["edits"] if e["effect"] == effect]
         rows = [(str(e["id"]), edit(e), place(e)) for e in found]
         lines += ["", f"{title}:", "", *_table(("", "edit", "place"), rows)] if rows else []
@@ -139,9 +144,13 @@ def _markdown_profile(profile: Data) -> list[str]:
 def _markdown_machine(machine: Data) -> list[str]:
     lines = [] if machine["state"] == "changed" else [f"{state(machine).capitalize()}."]
     told = [c for c in machine["changes"] if c["kind"] != "margin"]
-    lines += _table(("what", *_HEADS[1:]), [(what(c), c["old"], c["new"], moved(c), causes(c)) for c in told])
+    common = common_cause(machine)
+    heads = ("what", "old", "new", "change", *(() if common else ("causes",)))
+    lines += _table(heads, [(what(c), c["old"], c["new"], moved(c), causes(c))[: len(heads)] for c in told])
     if margins(machine):
         lines += ["", f"Margins: {cell(margins(machine))}."]
+    if common:
+        lines += ["", f"Caused by: {cell(common)}."]
     for end in ("old", "new"):
         if machine[f"{end}_conflict"]:
             lines += ["", f"Cannot hold together in the {end} text:", ""]
