@@ -95,12 +95,8 @@ class Attribution:
         affected = [p for p in self.pairs if asks((none, *p)) != asks((whole, *p))]
         if affected:
             self._plan(affected)
-        self.coalitions.solve(
-            plan.asked(mask) for plan in self.plans.values() for mask in plan.sets if self._there(plan, mask)
-        )
-
-    def _there(self, plan: Plan, mask: int) -> bool:
-        return self.coalitions.lowered(plan.asked(mask)) is not None
+        # All at once: what is alike is lowered and solved together.
+        self.coalitions.solve(plan.asked(mask) for plan in self.plans.values() for mask in plan.sets)
 
     def ends(self, pair: Pair) -> tuple[Outcome | None, Outcome | None]:
         """Give what came of the old and the new text on an affected machine."""

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from ..compiling import question
-from ..meaning.checking import check
+from ..meaning.checking import check, check_entities
 from ..meaning.loading import Loaded
 from ..meaning.model import EntityDecl, Model, ProfileDecl, SettingDecl
 from ..network.graph import Network
@@ -60,7 +60,7 @@ class Coalitions:
     _models: dict[Made, Model | None] = field(default_factory=dict)
     _lowered: dict[Asked, Lowered | None] = field(default_factory=dict)
     _outcomes: dict[object, Outcome | None] = field(default_factory=dict)
-    _bases: dict[Made, Model] = field(default_factory=dict)
+    _bases: dict[Made, Model | None] = field(default_factory=dict)
     _structures: dict[int, tuple[object, int]] = field(default_factory=dict)
     _numbers: dict[object, int] = field(default_factory=dict)
 
@@ -69,10 +69,22 @@ class Coalitions:
     def model(self, made: Made) -> Model | None:
         """Check the text with these edits made; None where it has errors."""
         if made not in self._models:
-            whole = Loaded("", dict(self.sources), {"": tree.File("", self.change.statements(made))})
-            model, faults = check(whole)
+            statements = self.change.statements(made)
+            declared = self._declared(self._laws(made))
+            model, faults = check_entities(declared, statements) if declared is not None else (None, [])
             self._models[made] = None if any(f.is_error for f in faults) else model
         return self._models[made]
+
+    def _laws(self, made: Made) -> Made:
+        return frozenset(i for i in made if not self.change.edits[i].numbers)
+
+    def _declared(self, laws: Made) -> Model | None:
+        """Check the laws and other declarations with some of their edits, without any entity; None where at fault."""
+        if laws not in self._bases:
+            statements = tuple(s for s in self.change.statements(laws) if not isinstance(s, tree.Entity))
+            model, faults = check(Loaded("", dict(self.sources), {"": tree.File("", statements)}))
+            self._bases[laws] = None if any(f.is_error for f in faults) else model
+        return self._bases[laws]
 
     # ---- networks
 
@@ -81,7 +93,7 @@ class Coalitions:
         groups: dict[Made, list[Asked]] = {}
         for one in dict.fromkeys(asked):
             if one not in self._lowered:
-                groups.setdefault(frozenset(i for i in one[0] if not self.change.edits[i].numbers), []).append(one)
+                groups.setdefault(self._laws(one[0]), []).append(one)
         for laws, members in groups.items():
             self._lower(laws, members)
 
@@ -90,7 +102,7 @@ class Coalitions:
         machines: dict[str, EntityDecl] = {}
         wanted: list[tuple[Asked, ProfileDecl, str]] = []
         numbers: dict[tuple[Made, str], int] = {}
-        base = self._bases.get(laws)
+        base = self._declared(laws)
         for one in members:
             made, name, machine = one
             model = self.model(made)
@@ -98,9 +110,9 @@ class Coalitions:
             self._lowered[one] = None
             if model is None or profile is None or machine not in {m.text for m in profile.machines}:
                 continue
-            base = base or model
-            profile = next((p for p in profiles if p == profile), profile)
-            profiles.append(profile)
+            alike = next((p for p in profiles if p == profile), None)
+            profiles += [] if alike else [profile]
+            profile = alike or profile
             # What the profile's material says is told of the machine: machines of one model may share a structure.
             number = numbers.setdefault((made, profile.material), len(numbers))
             alias = f"{machine}@{number}"
@@ -111,7 +123,6 @@ class Coalitions:
             wanted.append((one, profile, alias))
         if base is None:
             return
-        self._bases[laws] = base
         materials = {p.material: EntityDecl("material", p.material, (p.material,), {}, p.span) for p in profiles}
         whole = replace(base, materials=materials, machines=machines, profiles={p.name: p for p in profiles})
         for (one, _, _), network in zip(wanted, _networks(whole, [(p, m) for _, p, m in wanted]), strict=True):

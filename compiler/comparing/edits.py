@@ -175,13 +175,23 @@ def _part(key: Key, old: Any, new: Any) -> Edit:
     item = new if new is not None else old
     kind = _kind(item)
     name = item.text if isinstance(item, tree.Name) else _slot(item)[1]
-    texts = [_shown(i) if i is not None else "" for i in (old, new)]
+    texts = [_shown(i) if i is not None else "" for i in _essential(old, new)]
     if isinstance(item, tree.Given) and old is not None and new is not None:
         if said(old.value) == said(new.value):
             kind, texts = "evidence", [print_part(i)[len(i.name.text) :].strip() for i in (old, new)]
         elif said(old.evidence) != said(new.evidence):
             texts = [print_part(i)[len(i.name.text) :].strip() for i in (old, new)]
     return Edit(key, kind, name, texts[0], texts[1], _span(old), _span(new), old, new)
+
+
+def _essential(old: Any, new: Any) -> list[Any]:
+    """Leave away the words around a formula where they are the same on both sides, or only one side has it."""
+    found = [old, new]
+    for name, nothing in (("doc", None), ("otherwise", None), ("remedies", ())):
+        whole = [n for n in found if n is not None and hasattr(n, name)]
+        if whole and len({repr(said(getattr(n, name))) for n in whole}) == 1:
+            found = [n if n is None else replace(n, **{name: nothing}) for n in found]
+    return found
 
 
 def _kind(item: Any) -> str:
@@ -201,10 +211,9 @@ def _shown(item: Any) -> str:
     """Write a part for people, without the name that is told beside it."""
     if isinstance(item, tree.Name):
         return item.text
-    text = " ".join(print_part(item).split("\n"))
     if isinstance(item, tree.Given):
         return print_part(replace(item, evidence=None))[len(item.name.text) :].strip()
-    return text
+    return " ".join(print_part(item).split())
 
 
 def _head(statement: Any) -> str:

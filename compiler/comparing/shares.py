@@ -9,36 +9,46 @@ nothing holds, have none. The shares always sum up to the whole change.
 import hashlib
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
+from functools import lru_cache
+from math import fsum
 
 ORDERS = 24
 """Orders that are tried where there are too many edits for all; half of them are the others turned round."""
 
 
 def shares(values: Mapping[int, float], count: int) -> list[float] | None:
-    """Split ``values[all] - values[none]`` over ``count`` players, exactly.
+    """Split ``values[all] - values[none]`` over ``count`` players, exactly but for the last rounding.
 
     ``values`` maps sets of players, as bit masks, to their value; a set without one is left out. None where no order
     has a value after every step.
     """
+    steps = _steps(frozenset(values), count)
+    if steps is None:
+        return None
+    return [fsum(weight * (values[after] - values[before]) for before, after, weight in own) for own in steps]
+
+
+@lru_cache(maxsize=256)
+def _steps(known: frozenset[int], count: int) -> list[list[tuple[int, int, float]]] | None:
+    """List for each player the steps that it makes, from set to set, with the part of all orders that make them."""
     whole = (1 << count) - 1
-    ways, rest = _ways(values, count), _ways({whole ^ mask: v for mask, v in values.items()}, count)
+    ways, rest = _ways(known, count), _ways(frozenset(whole ^ mask for mask in known), count)
     orders = ways.get(whole, 0)
     if not orders:
         return None
-    totals = [Fraction(0)] * count
+    found: list[list[tuple[int, int, float]]] = [[] for _ in range(count)]
     for mask, before in ways.items():
         for i in range(count):
             after = mask | 1 << i
-            if after != mask and after in values:
-                weight = before * rest.get(whole ^ after, 0)
-                totals[i] += weight * (Fraction(values[after]) - Fraction(values[mask]))
-    return [float(t / orders) for t in totals]
+            if after != mask and rest.get(whole ^ after, 0):
+                found[i].append((mask, after, float(Fraction(before * rest[whole ^ after], orders))))
+    return found
 
 
-def _ways(values: Mapping[int, float], count: int) -> dict[int, int]:
+def _ways(known: frozenset[int], count: int) -> dict[int, int]:
     """Count the orders that lead from nobody to each set, every set on the way having a value."""
-    found = {0: 1} if 0 in values else {}
-    for mask in sorted(values, key=lambda m: (m.bit_count(), m)):
+    found = {0: 1} if 0 in known else {}
+    for mask in sorted(known, key=lambda m: (m.bit_count(), m)):
         if mask:
             came = sum(found.get(mask ^ 1 << i, 0) for i in range(count) if mask >> i & 1)
             if came:
@@ -66,11 +76,10 @@ def masks(order: Sequence[int]) -> list[int]:
 
 def sampled(values: Mapping[int, float], count: int) -> list[float] | None:
     """Split as ``shares`` does, over the fixed orders only; None where none of them has a value after every step."""
-    totals, used = [Fraction(0)] * count, 0
+    parts: list[list[float]] = [[] for _ in range(count)]
     for order in orders(count):
         steps = masks(order)
         if all(mask in values for mask in steps):
-            used += 1
             for i, before, after in zip(order, steps, steps[1:], strict=False):
-                totals[i] += Fraction(values[after]) - Fraction(values[before])
-    return [float(t / used) for t in totals] if used else None
+                parts[i].append(values[after] - values[before])
+    return [fsum(own) / len(own) for own in parts] if all(parts) else None

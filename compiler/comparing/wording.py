@@ -16,6 +16,9 @@ MOST_NAMED = 8
 MOST_MARGINS = 3
 """Changed margins that are told; the JSON output holds all."""
 
+MOST_CAUSES = 4
+"""Causes of one change that are told, the largest first."""
+
 WHAT = {
     "holds": "holds for",
     "conflict": "cannot hold together",
@@ -67,7 +70,8 @@ def causes(change: Data) -> str:
         return f"{'among' if len(numbers) > 1 else 'perhaps'} {edits(numbers)}"
     if len(found) == 1:
         return edits(found[0]["edits"])
-    return ", ".join(map(_cause, found))
+    rest = len(found) - MOST_CAUSES
+    return ", ".join(map(_cause, found[:MOST_CAUSES])) + (f" and {rest} smaller ones" if rest > 0 else "")
 
 
 def _cause(cause: Data) -> str:
@@ -101,7 +105,9 @@ def edits(numbers: Sequence[int]) -> str:
 
 def edit(e: Data) -> str:
     """Say what an edit is, with both texts."""
-    subject = f"{e['subject']}, {e['name']}" if e["name"] else str(e["subject"])
+    # A want, a pin and a formula say their name themselves.
+    named = e["name"] and not (e["new"] or e["old"]).startswith((e["name"], f"{e['kind']} {e['name']}"))
+    subject = f"{e['subject']}, {e['name']}" if named else str(e["subject"])
     if e["kind"] == "machine":
         return f"{e['subject']}: machine {e['name']} {'added' if e['new'] else 'removed'}"
     if not (e["old"] and e["new"]):
