@@ -213,7 +213,7 @@ def _shown(item: Any) -> str:
         return item.text
     if isinstance(item, tree.Given):
         return print_part(replace(item, evidence=None))[len(item.name.text) :].strip()
-    return " ".join(print_part(item).split())
+    return print_part(item)
 
 
 def _head(statement: Any) -> str:

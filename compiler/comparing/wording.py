@@ -71,7 +71,7 @@ def causes(change: Data) -> str:
     if len(found) == 1:
         return edits(found[0]["edits"])
     rest = len(found) - MOST_CAUSES
-    return ", ".join(map(_cause, found[:MOST_CAUSES])) + (f" and {rest} smaller ones" if rest > 0 else "")
+    return ", ".join(map(_cause, found[:MOST_CAUSES])) + (f" and {rest} smaller" if rest > 0 else "")
 
 
 def _cause(cause: Data) -> str:
@@ -106,14 +106,14 @@ def edits(numbers: Sequence[int]) -> str:
 def edit(e: Data) -> str:
     """Say what an edit is, with both texts."""
     # A want, a pin and a formula say their name themselves.
-    named = e["name"] and not (e["new"] or e["old"]).startswith((e["name"], f"{e['kind']} {e['name']}"))
+    named = e["name"] and e["kind"] not in ("want", "pin", "let")
     subject = f"{e['subject']}, {e['name']}" if named else str(e["subject"])
     if e["kind"] == "machine":
         return f"{e['subject']}: machine {e['name']} {'added' if e['new'] else 'removed'}"
     if not (e["old"] and e["new"]):
         text = e["new"] or e["old"]
         said = "added" if e["new"] else "removed"
-        return f"{subject} {said}" if text == e["subject"] else f"{subject} {said}: {text}"
+        return f"{subject} {said}" if text == subject else f"{subject} {said}: {text}"
     return f"{subject}: {e['old']} -> {e['new']}"
 
 

@@ -50,10 +50,12 @@ def print_statement(statement: tree.Statement) -> str:
 
 
 def print_part(item: tree.EntityItem | tree.LawItem) -> str:
-    """Write one item of a block on its own: a value with its evidence, a want, a let, a require and its rest."""
+    """Write one item of a block in one line: a value with its evidence, a want, a let, a require and its rest."""
     if isinstance(item, tree.Given | tree.UsesMaterial | tree.UsesMachines | tree.Want | tree.Prefer | tree.Pin):
-        return "  ".join(_entity_item(item))
-    return "\n".join(_law_item(item))
+        return " ".join(_entity_item(item))
+    if isinstance(item, tree.Require):
+        return " ".join([f"require {print_comparison(item.comparison)}", *map(" ".join, _require_rows(item))])
+    return " ".join(_law_item(item))
 
 
 def print_value(value: tree.Value) -> str:
@@ -194,16 +196,18 @@ def _law_item(item: tree.LawItem) -> list[str]:
             return [f"when {print_condition(condition)}"]
         case tree.Let(name, expression, doc):
             return [f"let {name.text} = {print_expression(expression)}" + _after(doc)]
-        case tree.Require(comparison, otherwise, remedies):
-            rest = [("else", _text(otherwise))] if otherwise else []
-            return [
-                f"require {print_comparison(comparison)}",
-                *(_INDENT + row for row in _aligned([*rest, *map(_remedy, remedies)])),
-            ]
+        case tree.Require(comparison):
+            rows = _aligned(_require_rows(item))
+            return [f"require {print_comparison(comparison)}", *(_INDENT + row for row in rows)]
         case tree.Valid(comparison, otherwise):
             return [f"valid {print_comparison(comparison)}" + (f" else {_text(otherwise)}" if otherwise else "")]
         case tree.Notice(kind, text, where):
             return [f"{kind} {_text(text)}" + (f" where {print_condition(where)}" if where else "")]
+
+
+def _require_rows(require: tree.Require) -> list[tuple[str, ...]]:
+    rest = [("else", _text(require.otherwise))] if require.otherwise else []
+    return [*rest, *map(_remedy, require.remedies)]
 
 
 def _remedy(remedy: tree.Remedy) -> tuple[str, ...]:
