@@ -8,7 +8,8 @@ import pytest
 from meltwright.meaning.loading import library_folder
 
 COMPILER = library_folder().parent / "compiler"
-FLOORS = ["text", "syntax", "meaning", "network", "solving", "telling", "output", "compiling", "commands", "cli"]
+FLOORS = ["text", "syntax", "meaning", "network", "solving", "telling", "output", "compiling", "comparing"]
+FLOORS += ["commands", "cli"]
 MODULES = sorted(COMPILER.rglob("*.py"))
 
 

@@ -3,6 +3,7 @@
 import math
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -32,20 +33,24 @@ _FORMULA_KINDS = frozenset(["quantity", "setting", "grade", "merit", "let"])
 _DECLARES = re.compile(r"\b(quantity|setting|grade|merit|let|material|machine|profile)[ \t]+([A-Za-z_][\w.]*)")
 
 
-def check_file(path: Path) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
+def check_file(
+    path: Path, library: Path | None = None
+) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
     """Read and check a file with all it uses.
 
     Returns the model (None where there are errors), all diagnostics in order, and the sources they point into.
+    ``library`` is read instead of the installed one.
     """
-    return _checked(load(path))
+    return check_loaded(load(path, library))
 
 
 def check_library(extra: Sequence[Path] = ()) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
     """Read and check the installed library, and a shop's files beside it; gives what ``check_file`` gives."""
-    return _checked(load_library(extra))
+    return check_loaded(load_library(extra))
 
 
-def _checked(loaded: Loaded) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
+def check_loaded(loaded: Loaded) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
+    """Check files that were read; gives what ``check_file`` gives."""
     model, faults = check(loaded)
     if any(_import_failed(f, loaded.sources) for f in loaded.faults):
         # What the missing file would have defined cannot be told from what is misspelt.
@@ -107,6 +112,25 @@ def check(loaded: Loaded) -> tuple[Model, list[Diagnostic]]:
     faults = [f for f in faults if not (f.code in _INCOMPLETE and _within_broken(f.span, statements, loaded.faults))]
     lost = {n for kind, n in broken if kind not in _FORMULA_KINDS}
     return model, [f for f in faults if not (f.code == "M212" and _written(f.span, loaded.sources) in lost)]
+
+
+@without_collecting()
+def check_entities(model: Model, statements: Iterable[tree.Statement]) -> tuple[Model, list[Diagnostic]]:
+    """Build a model with other materials, machines and profiles, all of them among ``statements``.
+
+    Everything else is as ``model`` says; names must not be defined twice. The faults are those of the entities.
+    """
+    faults: list[Diagnostic] = []
+    entities: dict[str, dict[str, tree.Entity]] = {"material": {}, "machine": {}, "profile": {}}
+    for s in _of(statements, tree.Entity):
+        entities[s.kind][s.name.text] = s
+    others = dict.fromkeys(model.grades, "grade") | dict.fromkeys(model.merits, "merit")
+    names = Names(model.quantities, model.settings, model.lets, others, frozenset())
+    materials = resolve(entities["material"], names, faults)
+    machines = resolve(entities["machine"], names, faults)
+    around = Surroundings(names, model.grades, model.merits, materials, machines, model.dimensions)
+    profiles = resolve_profiles(entities["profile"], around, faults)
+    return replace(model, materials=materials, machines=machines, profiles=profiles), faults
 
 
 def _within_broken(span: Span, statements: Iterable[tree.Statement], faults: Iterable[Diagnostic]) -> bool:

@@ -46,10 +46,13 @@ def project_root(path: Path) -> Path:
 
 
 @without_collecting()
-def load(path: Path) -> Loaded:
-    """Read ``path`` and everything it uses; faults are collected, never raised."""
+def load(path: Path, library: Path | None = None) -> Loaded:
+    """Read ``path`` and everything it uses; faults are collected, never raised.
+
+    ``library`` is read instead of the installed one: that of another revision.
+    """
     resolved = _resolved(path)
-    loader = _Loader(resolved.parent, project_root(path), library_folder().resolve())
+    loader = _Loader(resolved.parent, project_root(path), (library or library_folder()).resolve())
     loaded = Loaded(path.name)
     loader.visit(resolved, path.name, NOWHERE, loaded, [])
     return loaded

@@ -22,11 +22,11 @@ def print_file(file: tree.File) -> str:
     for previous, statement in zip((None, *file.statements), file.statements, strict=False):
         if previous is not None and type(previous) is not type(statement):
             parts.append("\n")
-        parts.append(_statement(statement) + "\n")
+        parts.append(print_statement(statement) + "\n")
     return laid_out(Source(file.name, Path(file.name), "".join(parts)))
 
 
-def _statement(statement: tree.Statement) -> str:
+def print_statement(statement: tree.Statement) -> str:
     """Write a statement, an item a line."""
     match statement:
         case tree.Use(path, library):
@@ -43,6 +43,13 @@ def _statement(statement: tree.Statement) -> str:
             return f"merit {name.text} = {print_expression(expression)}" + _after(doc)
         case tree.Law(name, items):
             return _block(f"law {name.text}", map(_law_item, items))
+
+
+def print_part(item: tree.EntityItem | tree.LawItem) -> str:
+    """Write one item of a block in one line: a value with its evidence, a want, a let, a require and its rest."""
+    if isinstance(item, tree.Given | tree.UsesMaterial | tree.UsesMachines | tree.Want | tree.Prefer | tree.Pin):
+        return _entity_item(item)
+    return _law_item(item)
 
 
 def print_value(value: tree.Value) -> str:

@@ -1,7 +1,7 @@
 """Every message of the program: code, slug, severity, sentence and help, in one place.
 
 Codes are stable and grouped by floor: M1 text and syntax, M2 names and values, M3 dimensions, M4 a profile on a
-machine, M5 solving, M6 outputs. A code that is no longer used is never given to something else.
+machine, M5 solving, M6 outputs, M7 comparing. A code that is no longer used is never given to something else.
 """
 
 from dataclasses import dataclass
@@ -333,5 +333,38 @@ CATALOGUE: dict[str, Entry] = {
         "setting-without-value",
         "the answer has no {setting}, which this line names",
         "name it in left_out, or leave it away",
+    ),
+    # ---- two sides compared
+    "M701": Entry(
+        "no-git",
+        "git is not installed, so no revision can be read",
+        "install git, or give two files or folders: compare OLD NEW",
+    ),
+    "M702": Entry(
+        "no-repository",
+        "{path} lies in no git repository, so it has no revisions",
+        "give two files or folders: compare OLD NEW",
+    ),
+    "M703": Entry("no-revision", "there is no revision {revision}", "{advice}"),
+    "M704": Entry("not-at-revision", "{path} is not there {where}", "{advice}"),
+    "M705": Entry(
+        "deleted-between",
+        "{path} is there {before} and no longer {after}",
+        "name a --to revision that still has it, or give the file that took its place: compare OLD NEW",
+    ),
+    "M706": Entry("side-at-fault", "{side} cannot be compared: {count} there", "{advice}"),
+    "M707": Entry("nothing-in-common", "{old} and {new} have no profile of the same name: {names}", "{advice}"),
+    "M708": Entry(
+        "git-failed", "git could not read the repository: {why}", "see what git itself says there: git status"
+    ),
+    "M709": Entry(
+        "nothing-to-compare",
+        "{path} holds neither a profile nor files that compile wrote",
+        "name a .melt file, a folder of them, or a folder that was given to compile as --out",
+    ),
+    "M710": Entry("bad-output", "{path} is not a file that compile wrote: {why}", "compile again, or remove the file"),
+    "M711": Entry("no-such-machine", "neither side has a machine {name} to compare", "{near}"),
+    "M712": Entry(
+        "written-by-other", "{path} is of format {found}, and this version reads {wanted}", "compile it again"
     ),
 }
