@@ -88,6 +88,7 @@ class Request:
     new: Path
     since: str = ""
     until: str = ""
+    machine: str = ""
 
     @property
     def line(self) -> Source:
@@ -95,13 +96,14 @@ class Request:
         words = [str(self.old)]
         words += [f"--from {self.since}"] if self.since else [str(self.new)]
         words += [f"--to {self.until}"] if self.until else []
+        words += [f"--machine {self.machine}"] if self.machine else []
         return Source(COMMAND_LINE, Path(COMMAND_LINE), "compare " + " ".join(words))
 
     def at(self, word: str) -> Span:
         """Find a word of the request."""
         text = self.line.text
         start = text.rfind(word) if word == str(self.new) and not self.since else text.find(word, len("compare "))
-        return Span(COMMAND_LINE, max(start, 0), max(start, 0) + len(word))
+        return Span(COMMAND_LINE, start, start + len(word)) if start >= 0 else Span(COMMAND_LINE, 0, len(text))
 
 
 def read_sides(request: Request, scratch: Path, faults: list[Fault]) -> tuple[Side, Side] | None:
