@@ -50,12 +50,14 @@ class Side:
     """One side: how it is named, and what it holds, either texts or bundles by profile and machine.
 
     ``kind`` is ``file``, ``folder``, ``revision`` or ``outputs``; ``base`` is the folder its places are told from.
+    ``single`` tells that it is one written file, which says nothing of other machines.
     """
 
     name: str
     kind: str
     base: Path
     commit: str = ""
+    single: bool = False
     texts: list[Text] = field(default_factory=list)
     bundles: dict[tuple[str, str], Data] = field(default_factory=dict)
 
@@ -141,7 +143,7 @@ def _read(side: Side, path: Path, place: Span, faults: list[Fault], library: Pat
         faults.append(Fault((diagnose("M101", place, path=brief(str(path))),)))
         return None
     if path.suffix == ".json":
-        side.kind = "outputs"
+        side.kind, side.single = "outputs", True
         _bundles(side, [path], True, faults)
         return side
     text = _text(side, path, library, faults)
@@ -229,11 +231,16 @@ def _bundles(side: Side, paths: Iterable[Path], every: bool, faults: list[Fault]
 
 def _bundle(path: Path) -> tuple[Any, str]:
     try:
-        return json.loads(path.read_text(encoding="utf-8")), ""
+        return json.loads(path.read_text(encoding="utf-8"), parse_constant=_no_number), ""
     except OSError as error:
         return None, (error.strerror or "it cannot be opened").lower()
     except (ValueError, RecursionError):
         return None, "it is not JSON"
+
+
+def _no_number(text: str) -> float:
+    """Refuse what JSON has no form for."""
+    raise ValueError(text)
 
 
 # ---- revisions

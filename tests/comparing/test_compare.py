@@ -439,7 +439,8 @@ def test_results_of_compile(here: Path, capsys: pytest.CaptureFixture[str], snap
     # A text against what was compiled from it; and one file of the folder.
     assert compared(capsys, "new.out", "new/job.melt", "--expect-same")["same"]
     assert compared(capsys, "new.out", "new", "--expect-same")["same"]
-    one = compared(capsys, "old.out/job/bench.json", "new/job.melt", "--machine", "bench")
+    one = compared(capsys, "old.out/job/bench.json", "new/job.melt")
+    assert [m["machine"] for p in one["profiles"] for m in p["machines"]] == ["bench"]
     assert change_of(machine_of(one), "setting", "speed.contour")["change"] == 30
 
 
@@ -459,6 +460,34 @@ def test_another_version_and_another_library_are_named(here: Path, capsys: pytes
     said = told(capsys, "a", "b")
     assert "\ncompiler: " in said
     assert "\nlibrary: " not in said or "library/laws/new.melt" in said
+
+
+SPOILT = {
+    "a setting without a value": lambda d: d["settings"]["speed"]["contour"].pop("value"),
+    "a band of one number": lambda d: d["settings"]["speed"]["contour"].update(band=[1]),
+    "a band that is a text": lambda d: d["settings"]["speed"]["contour"].update(band_text=3),
+    "settings that are a list": lambda d: d.update(settings=[1]),
+    "a want that is a number": lambda d: d.update(wants=[3]),
+    "no work": lambda d: d.pop("work"),
+    "a merit that is a text": lambda d: d["merits"][0].update(value="much"),
+    "inputs that are nothing": lambda d: d.update(inputs=None),
+    "sources without digests": lambda d: d.update(sources=[{"file": "a"}]),
+    "no number at all": lambda d: d["merits"][0].update(value=float("nan")),
+}
+
+
+@pytest.mark.parametrize("case", SPOILT)
+def test_a_spoilt_result_is_reported(case: str, here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["compile", "old/job.melt", "--out", "a"]) == 0
+    shutil.copytree("a", "b")
+    path = here / "b" / "job" / "bench.json"
+    data = json.loads(path.read_text(encoding="utf-8"))
+    SPOILT[case](data)
+    path.write_text(json.dumps(data), encoding="utf-8")
+    capsys.readouterr()
+    said = refused(capsys, "a", "b/job/bench.json")
+    assert "error[M710 bad-output]" in said
+    assert "  help: compile again, or remove the file\n" in said
 
 
 # ---- what cannot be compared
