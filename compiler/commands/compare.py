@@ -54,7 +54,7 @@ def _compare(options: argparse.Namespace) -> int:
     from ..comparing.comparison import compare
     from ..comparing.sides import Request, read_sides
 
-    request = Request(options.old, options.new or options.old, options.since, options.until)
+    request = Request(options.old, options.new or options.old, options.since, options.until, options.machine)
     faults: list[Fault] = []
     # The scratch folder is removed whatever happens, so reports must be written inside.
     with TemporaryDirectory(prefix="meltwright-") as scratch:
@@ -77,7 +77,10 @@ def _compare(options: argparse.Namespace) -> int:
 
 def _report(faults: Sequence["Fault"], request: "Request") -> None:
     """Write diagnostics, the places in each side's text named so that one knows whose they are."""
+    written = []
     for fault in faults:
+        # What is said of a side as a whole points at the word that names it.
+        word = fault.side.name if fault.side else request.machine
         shown = {request.line.name: request.line}
         names: dict[str, str] = {}
         if fault.side is not None and fault.text is not None:
@@ -85,14 +88,17 @@ def _report(faults: Sequence["Fault"], request: "Request") -> None:
                 names[name] = _named(fault.side, source)
                 shown[names[name]] = source
 
-        def at(span: Span, names: dict[str, str] = names) -> Span:
+        def at(span: Span, names: dict[str, str] = names, word: str = word) -> Span:
+            if span == Span(request.line.name, 0, 0):
+                return request.at(word)
             return replace(span, file=names.get(span.file, span.file))
 
         moved = [
             replace(d, span=at(d.span), related=tuple(Related(at(r.span), r.role) for r in d.related))
             for d in fault.diagnostics
         ]
-        print(write(moved, shown), file=sys.stderr)
+        written.append(write(moved, shown))
+    print("\n".join(written), end="", file=sys.stderr)
 
 
 def _named(side: "Side", source: Source) -> str:

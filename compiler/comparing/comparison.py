@@ -72,9 +72,9 @@ def _told_side(side: Side) -> Data:
     libraries = {s.name: s.text for t in side.texts for s in t.prepared.sources.values() if s.name.startswith(LIBRARY)}
     digests = {n: hashlib.sha256(text.encode()).hexdigest() for n, text in libraries.items()}
     for bundle in side.bundles.values():
-        digests |= {s["file"]: s["sha256"] for s in bundle["sources"] if s["file"].startswith(LIBRARY)}
+        digests |= {s["file"]: str(s["sha256"]) for s in bundle["sources"] if s["file"].startswith(LIBRARY)}
     whole = "\n".join(f"{digest} {name}" for name, digest in sorted(digests.items()))
-    versions = sorted({b["program"]["version"] for b in side.bundles.values()}) or [__version__]
+    versions = sorted({str(b["program"].get("version", "")) for b in side.bundles.values()}) or [__version__]
     return {
         "name": side.name,
         "kind": side.kind,

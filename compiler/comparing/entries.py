@@ -78,5 +78,5 @@ def short(number: float | None) -> float | None:
     """Round a number so that no rounding error is told."""
     if number is None:
         return None
-    found = float(f"{number:.6g}")
+    found = float(f"{number:.9g}")
     return 0.0 if abs(found) < 1e-12 else found

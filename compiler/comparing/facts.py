@@ -42,6 +42,11 @@ class Fact:
     unit: str = ""
     identity: str = ""
 
+    def __post_init__(self) -> None:
+        # A file that somebody has changed may hold anything.
+        if not isinstance(self.text, str) or not isinstance(self.number, int | float | None):
+            raise TypeError(self.text)
+
     @property
     def what(self) -> float | str:
         """What makes the fact another one when it changes."""

@@ -28,6 +28,9 @@ def compare_outputs(
 ) -> list[Data]:
     """Compare two sides of which one at least was written by ``compile``."""
     wanted = [_named(side) for side in (old, new)]
+    for side, other in ((0, 1), (1, 0)):
+        if (old, new)[side].single:
+            wanted[other] = [pair for pair in wanted[other] if pair in wanted[side]]
     common = {p for p, _ in wanted[0]} & {p for p, _ in wanted[1]}
     if not common:
         names = [listed(sorted({p for p, _ in w}), "and") or "none" for w in wanted]
@@ -98,7 +101,14 @@ class _Outputs:
             if not self._solve(text, pairs, effort):
                 faults.append(at_fault(side, text))
         for pair, bundle in self.bundles.items():
-            self.outcomes[pair] = Outcome(facts(bundle), certified=bundle["work"]["certified"])
+            try:
+                self.outcomes[pair] = Outcome(facts(bundle), certified=bool(bundle["work"]["certified"]))
+                list(_edits(bundle, bundle))
+            except (KeyError, TypeError, ValueError, AttributeError, IndexError):
+                # Somebody has changed the file; which of its fields is no matter.
+                shown = f"{pair[0]} on {pair[1]}"
+                why = "its fields are not those that this version writes"
+                faults.append(Fault((diagnose("M710", Span(side.name, 0, 0), path=shown, why=why),)))
 
     def file(self, profile: str) -> str:
         """Name the file of a profile."""
@@ -150,7 +160,7 @@ def _edits(old: Data, new: Data) -> Iterator[Data]:
         yield from _keyed(kind, "law", listing(old), listing(new))
     sources = [{s["file"]: (s["sha256"][:12], "") for s in b["sources"]} for b in (old, new)]
     yield from _keyed("file", "source", sources[0], sources[1])
-    versions = [b["program"].get("version", "") for b in (old, new)]
+    versions = [str(b["program"].get("version", "")) for b in (old, new)]
     if versions[0] != versions[1]:
         yield _edit("version", "compiler", "", versions[0], versions[1])
     limits = [f"{b['work']['limit']} boxes" for b in (old, new)]
@@ -161,12 +171,12 @@ def _edits(old: Data, new: Data) -> Iterator[Data]:
 def _edit(kind: str, subject: str, name: str, old: str, new: str, places: Sequence[str] = ("", "")) -> Data:
     return {
         "kind": kind,
-        "subject": subject,
-        "name": name,
-        "old": old,
-        "new": new,
-        "old_place": places[0],
-        "new_place": places[1],
+        "subject": str(subject),
+        "name": str(name),
+        "old": str(old),
+        "new": str(new),
+        "old_place": str(places[0]),
+        "new_place": str(places[1]),
     }
 
 

@@ -50,12 +50,14 @@ class Side:
     """One side: how it is named, and what it holds, either texts or bundles by profile and machine.
 
     ``kind`` is ``file``, ``folder``, ``revision`` or ``outputs``; ``base`` is the folder its places are told from.
+    ``single`` tells that it is one written file, which says nothing of other machines.
     """
 
     name: str
     kind: str
     base: Path
     commit: str = ""
+    single: bool = False
     texts: list[Text] = field(default_factory=list)
     bundles: dict[tuple[str, str], Data] = field(default_factory=dict)
 
@@ -88,6 +90,7 @@ class Request:
     new: Path
     since: str = ""
     until: str = ""
+    machine: str = ""
 
     @property
     def line(self) -> Source:
@@ -95,13 +98,14 @@ class Request:
         words = [str(self.old)]
         words += [f"--from {self.since}"] if self.since else [str(self.new)]
         words += [f"--to {self.until}"] if self.until else []
+        words += [f"--machine {self.machine}"] if self.machine else []
         return Source(COMMAND_LINE, Path(COMMAND_LINE), "compare " + " ".join(words))
 
     def at(self, word: str) -> Span:
         """Find a word of the request."""
         text = self.line.text
         start = text.rfind(word) if word == str(self.new) and not self.since else text.find(word, len("compare "))
-        return Span(COMMAND_LINE, max(start, 0), max(start, 0) + len(word))
+        return Span(COMMAND_LINE, start, start + len(word)) if start >= 0 else Span(COMMAND_LINE, 0, len(text))
 
 
 def read_sides(request: Request, scratch: Path, faults: list[Fault]) -> tuple[Side, Side] | None:
@@ -139,7 +143,7 @@ def _read(side: Side, path: Path, place: Span, faults: list[Fault], library: Pat
         faults.append(Fault((diagnose("M101", place, path=brief(str(path))),)))
         return None
     if path.suffix == ".json":
-        side.kind = "outputs"
+        side.kind, side.single = "outputs", True
         _bundles(side, [path], True, faults)
         return side
     text = _text(side, path, library, faults)
@@ -227,11 +231,16 @@ def _bundles(side: Side, paths: Iterable[Path], every: bool, faults: list[Fault]
 
 def _bundle(path: Path) -> tuple[Any, str]:
     try:
-        return json.loads(path.read_text(encoding="utf-8")), ""
+        return json.loads(path.read_text(encoding="utf-8"), parse_constant=_no_number), ""
     except OSError as error:
         return None, (error.strerror or "it cannot be opened").lower()
     except (ValueError, RecursionError):
         return None, "it is not JSON"
+
+
+def _no_number(text: str) -> float:
+    """Refuse what JSON has no form for."""
+    raise ValueError(text)
 
 
 # ---- revisions

@@ -113,7 +113,7 @@ def edit(e: Data) -> str:
     if not (e["old"] and e["new"]):
         text = e["new"] or e["old"]
         said = "added" if e["new"] else "removed"
-        return f"{subject} {said}" if text == subject else f"{subject} {said}: {text}"
+        return f"{text} {said}" if e["kind"] == said else f"{subject}: {said} {text}"
     return f"{subject}: {e['old']} -> {e['new']}"
 
 
