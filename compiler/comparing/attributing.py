@@ -104,6 +104,12 @@ class Attribution:
         outcomes = [self.coalitions.outcome(plan.asked(mask)) for mask in (0, (1 << len(plan.players)) - 1)]
         return outcomes[0], outcomes[1]
 
+    def certified(self, pair: Pair) -> bool:
+        """Tell whether every text that was solved for a machine has an answer that is certified to be the best."""
+        plan = self.plans[pair]
+        found = [self.coalitions.outcome(plan.asked(mask)) for mask in plan.sets]
+        return all(outcome.certified for outcome in found if outcome is not None)
+
     # ---- planning
 
     def _plan(self, affected: Sequence[Pair]) -> None:

@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 Made = frozenset[int]
 """The edits that are made, by their numbers."""
 
+AT_A_TIME = 1_024
+"""Networks whose answers are held at once, before their facts are all that is kept of them."""
+
 Asked = tuple[Made, str, str]
 """A text, a profile and a machine."""
 
@@ -56,7 +59,6 @@ class Coalitions:
     sources: Mapping[str, Any]
     effort: int
     faults: list[Diagnostic] = field(default_factory=list)
-    solved: int = 0
     _models: dict[Made, Model | None] = field(default_factory=dict)
     _lowered: dict[Asked, Lowered | None] = field(default_factory=dict)
     _outcomes: dict[object, Outcome | None] = field(default_factory=dict)
@@ -154,9 +156,8 @@ class Coalitions:
 
     def solve(self, asked: Iterable[Asked]) -> None:
         """Solve what was not solved yet."""
-        from ..solving.answering import DEFAULT_EFFORT, Refusal, problems, solve_all
+        from ..solving.answering import problems
         from ..solving.definedness import undefined_all
-        from ..telling.formulas import titles
 
         chosen: dict[object, Lowered] = {}
         asked = list(asked)
@@ -171,7 +172,13 @@ class Coalitions:
             if faults:
                 self._outcomes[lowered.print] = None
         sound = [n for n, faults in zip(new, flawed, strict=True) if not faults]
-        self.solved += len(sound)
+        for at in range(0, len(sound), AT_A_TIME):
+            self._solve(sound[at : at + AT_A_TIME])
+
+    def _solve(self, sound: list[Lowered]) -> None:
+        from ..solving.answering import DEFAULT_EFFORT, Refusal, solve_all
+        from ..telling.formulas import titles
+
         answered: list[tuple[Lowered, Problem, Answer]] = []
         outcomes = solve_all([n.network for n in sound], self.effort or DEFAULT_EFFORT)
         for lowered, (problem, outcome) in zip(sound, outcomes, strict=True):

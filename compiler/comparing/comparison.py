@@ -236,7 +236,8 @@ class _Texts:
             self.register.found_effective(c["causes"])
         numbers = sorted(self.numbers[i] for p in plan.players for i in p)
         told = machine_told(pair[1], "changed" if changes else "same", numbers, plan.method if changes else "")
-        return told | end_told("old", old) | end_told("new", new) | {"changes": changes}
+        told |= end_told("old", old) | end_told("new", new)
+        return told | {"certified": self.attribution.certified(pair), "changes": changes}
 
     def _change(self, pair: Pair, key: Key, old: Facts, new: Facts) -> Data:
         causes = self.attribution.causes(pair, key, old.get(key), new.get(key))

@@ -140,6 +140,17 @@ def versions(data: Data) -> list[str]:
     return found
 
 
+def told_changes(machine: Data) -> list[Data]:
+    """List the changes that are told one by one: no margins, and no end of a band that moved as its setting did."""
+    values = {c["name"]: c for c in machine["changes"] if c["kind"] == "setting"}
+
+    def repeats(c: Data) -> bool:
+        value = values.get(c["name"]) if c["kind"] in ("band_low", "band_high") else None
+        return value is not None and all(c[key] == value[key] for key in ("old", "new", "causes"))
+
+    return [c for c in machine["changes"] if c["kind"] != "margin" and not repeats(c)]
+
+
 def margins(machine: Data) -> str:
     """Sum up the changed margins: how many, and those that are tightest now; nothing where there are none."""
     found = sorted((c for c in machine["changes"] if c["kind"] == "margin"), key=lambda c: (c["new_value"], c["name"]))

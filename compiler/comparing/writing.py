@@ -15,6 +15,7 @@ from .wording import (
     side,
     some,
     state,
+    told_changes,
     told_machines,
     versions,
     what,
@@ -66,15 +67,16 @@ def _profile(profile: Data) -> list[str]:
 
 def _machine(machine: Data) -> list[str]:
     lines = [f"  on {machine['machine']}" + (f": {state(machine)}" if machine["state"] != "changed" else "")]
-    plain = [c for c in machine["changes"] if c["kind"] in SHORT_KINDS]
+    told = told_changes(machine)
+    plain = [c for c in told if c["kind"] in SHORT_KINDS]
     common = common_cause(machine)
     heads = _HEADS[:-1] if common else _HEADS
     rows = [(what(c), c["old"] or "-", c["new"] or "-", moved(c), causes(c))[: len(heads)] for c in plain]
     widths = [max(map(len, column)) for column in zip(heads, *rows, strict=True)]
     for row in (heads, *rows) if rows else ():
         lines.append("    " + "  ".join(f"{cell:<{w}}" for cell, w in zip(row, widths, strict=True)))
-    for c in machine["changes"]:
-        if c["kind"] not in SHORT_KINDS and c["kind"] != "margin":
+    for c in told:
+        if c["kind"] not in SHORT_KINDS:
             lines += _long(c, "" if common else causes(c))
     if margins(machine):
         lines.append(f"    margins: {margins(machine)}")
@@ -143,7 +145,7 @@ def _markdown_profile(profile: Data) -> list[str]:
 
 def _markdown_machine(machine: Data) -> list[str]:
     lines = [] if machine["state"] == "changed" else [f"{state(machine).capitalize()}."]
-    told = [c for c in machine["changes"] if c["kind"] != "margin"]
+    told = told_changes(machine)
     common = common_cause(machine)
     heads = ("what", "old", "new", "change", *(() if common else ("causes",)))
     lines += _table(heads, [(what(c), c["old"], c["new"], moved(c), causes(c))[: len(heads)] for c in told])

@@ -1,7 +1,19 @@
 """A small project with laws of its own, so that what is expected can be worked out by hand. All of it is invented."""
 
+import json
+import os
+import shutil
 import subprocess
 from pathlib import Path
+from typing import Any
+
+import pytest
+from meltwright.cli import main
+
+NEEDS_GIT = pytest.mark.skipif(shutil.which("git") is None, reason="git is not installed")
+
+STIFFER = ("rods", "20 ± 2 MPa", "27 ± 2 MPa")
+CLOSER = ("machines", "gap 6 mm", "gap 3 mm")
 
 LAWS = """\
 quantity firmness of material : pressure in 1 .. 100 MPa "Stiffness of the rod."
@@ -84,7 +96,13 @@ def edit(folder: Path, *changes: tuple[str, str, str]) -> None:
 def git(folder: Path, *arguments: str) -> str:
     """Run git as somebody invented, without anybody's settings, at an invented hour."""
     who = {f"GIT_{role}_{what}": value for role in ("AUTHOR", "COMMITTER") for what, value in WHO.items()}
-    around = {"PATH": _path(), "HOME": str(folder), "GIT_CONFIG_GLOBAL": "/dev/null", "GIT_CONFIG_NOSYSTEM": "1", **who}
+    around = {
+        "PATH": os.environ["PATH"],
+        "HOME": str(folder),
+        "GIT_CONFIG_GLOBAL": "/dev/null",
+        "GIT_CONFIG_NOSYSTEM": "1",
+        **who,
+    }
     ran = subprocess.run(["git", *arguments], cwd=folder, env=around, check=True, capture_output=True, text=True)
     return ran.stdout.strip()
 
@@ -92,13 +110,45 @@ def git(folder: Path, *arguments: str) -> str:
 WHO = {"NAME": "somebody", "EMAIL": "somebody@example.invalid", "DATE": "2001-01-01T00:00:00Z"}
 
 
-def _path() -> str:
-    import os
-
-    return os.environ["PATH"]
-
-
 def commit(folder: Path, said: str) -> None:
     """Commit everything."""
     git(folder, "add", "-A")
     git(folder, "commit", "-q", "-m", said)
+
+
+# ---- asking
+
+
+def compared(capsys: pytest.CaptureFixture[str], *arguments: str) -> Any:
+    assert main(["compare", *arguments, "--json"]) == 0, capsys.readouterr().err
+    return json.loads(capsys.readouterr().out)
+
+
+def told(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    assert main(["compare", *arguments]) == 0, capsys.readouterr().err
+    return capsys.readouterr().out
+
+
+def refused(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    assert main(["compare", *arguments]) == 1
+    said = capsys.readouterr()
+    assert said.out == ""
+    return said.err
+
+
+def machine_of(data: Any, machine: str = "bench", profile: str = "job") -> Any:
+    (found,) = (
+        m for p in data["profiles"] if p["profile"] == profile for m in p["machines"] if m["machine"] == machine
+    )
+    return found
+
+
+def change_of(machine: Any, kind: str, name: str = "") -> Any:
+    (found,) = (c for c in machine["changes"] if (c["kind"], c["name"]) == (kind, name))
+    return found
+
+
+def by_name(data: Any, change: Any) -> dict[str, float]:
+    """Give the shares of a change by the names of the edits."""
+    names = {e["id"]: e["name"] or e["subject"] for e in data["edits"]}
+    return {" ".join(names[n] for n in c["edits"]): c["share"] for c in change["causes"]}
