@@ -230,7 +230,7 @@ def test_bad_requests(
     for name, text in {
         "other": "[1]",
         "cut": '{"program": ',
-        "lacking": '{"program": {"name": "meltwright"}, "format": 1, "machine": "bench"}',
+        "lacking": '{"program": {"name": "meltwright"}, "format": 2, "machine": "bench"}',
         "newer": '{"program": {"name": "meltwright"}, "format": 99, "machine": "bench"}',
     }.items():
         (repo / f"{name}.json").write_text(text, encoding="utf-8")
