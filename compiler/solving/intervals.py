@@ -42,6 +42,14 @@ _ZERO = np.array(0.0)
 _INFINITY = np.array(np.inf)
 
 
+def raised(base: Floats, exponent: Floats) -> Floats:
+    """Raise to powers, each element alone: numpy rounds the last place otherwise where arrays are no plain rows."""
+    shape = np.broadcast_shapes(np.shape(base), np.shape(exponent))
+    rows = (np.append(np.broadcast_to(x, shape), 1.0) for x in (base, exponent))
+    found: Floats = np.power(*rows)[:-1].reshape(shape)
+    return found
+
+
 class Interval(NamedTuple):
     """Closed intervals, one an element: ``lo <= hi``. The empty interval is ``lo = +inf``, ``hi = -inf``."""
 
@@ -291,13 +299,13 @@ def _positive_power(base: Interval, exponent: Interval) -> Interval:
     rising = exponent.lo >= _ZERO
     first, last = _edges(base, rising)
     if exponent.lo is exponent.hi:
-        return Interval(below(np.power(first, exponent.lo)), above(np.power(last, exponent.lo)))
-    low = np.power(first, np.where(first >= 1, exponent.lo, exponent.hi))
-    high = np.power(last, np.where(last >= 1, exponent.hi, exponent.lo))
+        return Interval(below(raised(first, exponent.lo)), above(raised(last, exponent.lo)))
+    low = raised(first, np.where(first >= 1, exponent.lo, exponent.hi))
+    high = raised(last, np.where(last >= 1, exponent.hi, exponent.lo))
     mixed = ~rising & (exponent.hi > 0)
     if np.count_nonzero(mixed):
-        low = np.where(mixed, np.minimum(low, np.power(base.lo, exponent.hi)), low)
-        high = np.where(mixed, np.maximum(high, np.power(base.hi, exponent.hi)), high)
+        low = np.where(mixed, np.minimum(low, raised(base.lo, exponent.hi)), low)
+        high = np.where(mixed, np.maximum(high, raised(base.hi, exponent.hi)), high)
     return Interval(below(low), above(high))
 
 
@@ -330,7 +338,7 @@ def _whole_power(base: Interval, exponent: Interval) -> Interval:
     rising = n > 0
     if every(base.lo > _ZERO):
         first, last = _edges(base, rising)
-        found = Interval(below(np.power(first, n)), above(np.power(last, n)))
+        found = Interval(below(raised(first, n)), above(raised(last, n)))
     else:
         odd = np.mod(n, 2) == 1
         found = where(odd, _odd_power(base, n, rising), _even_power(absolute(base), n, rising))
@@ -342,13 +350,13 @@ def _whole_power(base: Interval, exponent: Interval) -> Interval:
 
 def _even_power(size: Interval, n: Floats, rising: Mask) -> Interval:
     first, last = _edges(size, rising)
-    high = above(np.power(last + 0.0, n))
-    return Interval(below(np.power(first + 0.0, n)), np.where(rising & (last == 0), 0.0, high))
+    high = above(raised(last + 0.0, n))
+    return Interval(below(raised(first + 0.0, n)), np.where(rising & (last == 0), 0.0, high))
 
 
 def _odd_power(base: Interval, n: Floats, rising: Mask) -> Interval:
     lo_size, hi_size = np.abs(base.lo), np.abs(base.hi)
-    low, high = np.power(lo_size, n), np.power(hi_size, n)
+    low, high = raised(lo_size, n), raised(hi_size, n)
     lo_ends = _signed_ends(base.lo < 0, lo_size, low, rising)
     hi_ends = _signed_ends(~(base.hi > 0), hi_size, high, rising)
     found = Interval(np.where(rising, lo_ends.lo, hi_ends.lo), np.where(rising, hi_ends.hi, lo_ends.hi))

@@ -143,7 +143,7 @@ def _whole_power(base: Floats, exponent: Floats) -> Floats:
             return base * base
         if k == -1:
             return 1 / base
-    power: Floats = np.power(base, exponent)
+    power: Floats = intervals.raised(base, exponent)
     return power
 
 
@@ -281,7 +281,7 @@ BARE: Mapping[str, Operator] = _table(
     Operator("sub", 2, np.subtract, intervals.sub, _sub_slopes),
     Operator("mul", 2, np.multiply, intervals.mul, _mul_slopes),
     Operator("div", 2, np.divide, intervals.div, _div_slopes),
-    Operator("pow", 2, np.power, intervals.power, _pow_slopes),
+    Operator("pow", 2, intervals.raised, intervals.power, _pow_slopes),
     Operator("powi", 2, _whole_power, intervals.whole_power, _powi_slopes),
     Operator("sqrt", 1, np.sqrt, intervals.sqrt, _sqrt_slopes),
     Operator("exp", 1, np.exp, intervals.exp, _exp_slopes),
