@@ -43,10 +43,8 @@ _INFINITY = np.array(np.inf)
 
 
 def raised(base: Floats, exponent: Floats) -> Floats:
-    """Raise to powers, each element alone: numpy rounds the last place otherwise where arrays are no plain rows."""
-    shape = np.broadcast_shapes(np.shape(base), np.shape(exponent))
-    rows = (np.append(np.broadcast_to(x, shape), 1.0) for x in (base, exponent))
-    found: Floats = np.power(*rows)[:-1].reshape(shape)
+    """Raise to powers, an exponent to every base: for one exponent -1, 1/2 or 2 to many, numpy rounds otherwise."""
+    found: Floats = np.power(base, np.full(np.broadcast_shapes(np.shape(base), np.shape(exponent)), exponent))
     return found
 
 
