@@ -165,17 +165,16 @@ def undefined(prepared: Prepared, networks: Sequence["Network"]) -> list[bool]:
     return [bool(faults) for faults in found]
 
 
-def confirmed(prepared: Prepared, solved: Sequence[tuple["Problem", "Answer"]]) -> list[bool]:
+def confirmed(model: Model, solved: Sequence[tuple["Problem", "Answer"]], faults: list[Diagnostic]) -> list[bool]:
     """Look at answers with the independent check; report and tell which it does not confirm."""
     from .solving.checking import check_all
 
-    assert prepared.model is not None
-    whys = check_all(prepared.model, [question(problem, answer) for problem, answer in solved])
+    whys = check_all(model, [question(problem, answer) for problem, answer in solved])
     for (problem, _), why in zip(solved, whys, strict=True):
         if why:
             network = problem.network
             facts: dict[str, Any] = {"profile": network.profile.name, "machine": network.machine, "why": why}
-            prepared.faults.append(diagnose("M506", network.profile.span, **facts))
+            faults.append(diagnose("M506", network.profile.span, **facts))
     return [not why for why in whys]
 
 
@@ -193,7 +192,7 @@ def _solve(prepared: Prepared, networks: Sequence["Network"], effort: int) -> li
             prepared.refused.append((problem.network, outcome))
         else:
             answered.append((problem, outcome))
-    kept = confirmed(prepared, answered)
+    kept = confirmed(prepared.model, answered, prepared.faults)
     answered = [a for a, stands in zip(answered, kept, strict=True) if stands]
     for problem, answer in answered:
         prepared.faults += _remarks(problem, answer)

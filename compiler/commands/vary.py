@@ -141,7 +141,7 @@ def _tables(
             return []
     solved = solve_all(networks, effort or DEFAULT_EFFORT)
     points = [Point(c, *s) for c, s in zip(everywhere, solved, strict=True)]
-    confirmed(prepared, [(p, outcome) for p, outcome in solved if isinstance(outcome, Answer)])
+    confirmed(model, [(p, outcome) for p, outcome in solved if isinstance(outcome, Answer)], prepared.faults)
     if prepared.failed:
         return []
     groups = [points[at : at + len(grid)] for at in range(0, len(points), len(grid))]

@@ -8,19 +8,19 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from ..compiling import question
+from ..compiling import confirmed
 from ..meaning.checking import check, check_entities
 from ..meaning.loading import Loaded
 from ..meaning.model import EntityDecl, Model, ProfileDecl, SettingDecl
 from ..network.graph import Network
 from ..network.lowering import lower, lower_all
 from ..syntax import tree
-from ..text.diagnostic import Diagnostic, diagnose
+from ..text.diagnostic import Diagnostic
 from .edits import Change
 from .facts import NOTHING, UNDECIDED, Facts, facts, refused
 
 if TYPE_CHECKING:
-    from ..solving.answering import Answer
+    from ..solving.answering import Answer, Refusal
     from ..solving.problem import Problem
 
 Made = frozenset[int]
@@ -177,23 +177,18 @@ class Coalitions:
 
     def _solve(self, sound: list[Lowered]) -> None:
         from ..solving.answering import DEFAULT_EFFORT, Refusal, solve_all
-        from ..telling.formulas import titles
 
         answered: list[tuple[Lowered, Problem, Answer]] = []
         outcomes = solve_all([n.network for n in sound], self.effort or DEFAULT_EFFORT)
         for lowered, (problem, outcome) in zip(sound, outcomes, strict=True):
             if isinstance(outcome, Refusal):
-                names = titles(lowered.network)
-                lines = tuple(names[r] for r in outcome.conflict)
-                text = UNDECIDED if outcome.out_of_effort else NOTHING
-                self._outcomes[lowered.print] = Outcome(refused(text, lines), lines)
+                self._outcomes[lowered.print] = without_settings(lowered.network, outcome)
             else:
                 answered.append((lowered, problem, outcome))
         self._tell(answered)
 
     def _tell(self, answered: list[tuple[Lowered, "Problem", "Answer"]]) -> None:
         """Look at answers with the independent check, and list their facts."""
-        from ..solving.checking import check_all
         from ..telling.bundle import bundles
         from ..telling.solution import solutions
 
@@ -202,19 +197,24 @@ class Coalitions:
             groups.setdefault(id(one[0].model), []).append(one)
         for members in groups.values():
             model = members[0][0].model
-            whys = check_all(model, [question(problem, answer) for _, problem, answer in members])
-            told = bundles(solutions(model, [(problem, answer) for _, problem, answer in members]))
-            for (lowered, problem, answer), why, bundle in zip(members, whys, told, strict=True):
-                network = problem.network
+            solved = [(problem, answer) for _, problem, answer in members]
+            confirmed(model, solved, self.faults)
+            for (lowered, _, answer), bundle in zip(members, bundles(solutions(model, solved)), strict=True):
                 self._outcomes[lowered.print] = Outcome(facts(bundle), certified=answer.certified)
-                if why:
-                    named: dict[str, Any] = {"profile": network.profile.name, "machine": network.machine, "why": why}
-                    self.faults.append(diagnose("M506", network.profile.span, **named))
 
     def outcome(self, asked: Asked) -> Outcome | None:
         """Give what came of a text on a machine; None where it has no network, or one that is not defined."""
         found = self._lowered.get(asked)
         return self._outcomes.get(found.print) if found else None
+
+
+def without_settings(network: Network, refusal: "Refusal") -> Outcome:
+    """Tell of a network that was refused: that nothing holds and what cannot hold together, or that it is undecided."""
+    from ..telling.formulas import titles
+
+    names = titles(network)
+    lines = tuple(names[r] for r in refusal.conflict)
+    return Outcome(refused(UNDECIDED if refusal.out_of_effort else NOTHING, lines), lines)
 
 
 def _networks(model: Model, asked: list[tuple[ProfileDecl, str]]) -> list[Network | None]:

@@ -1,7 +1,7 @@
 """Two sides compared: the data that the text, the Markdown and the JSON output are made of.
 
-The keys are described in ``compiler/README.md``. Texts are compared through the texts between them, so that each
-change has its causes; where a side is what ``compile`` wrote, the causes are named as far as the files tell them.
+The keys are described in ``compiler/comparing/README.md``. Texts are compared through the texts between them, so that
+each change has its causes; where a side is what ``compile`` wrote, the causes are named as far as the files tell them.
 """
 
 import hashlib

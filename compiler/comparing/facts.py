@@ -80,7 +80,7 @@ def facts(bundle: Data) -> Facts:
             found |= _setting(name if name == group else f"{group}.{name}", setting, titles)
     for want in bundle["wants"]:
         met = "met" if want["met"] else "set aside"
-        found["want", _want(want["text"])] = Fact(f"{want['text']}: {met}")
+        found["want", want_name(want["text"])] = Fact(f"{want['text']}: {met}")
     for name, grade in bundle["grades"].items():
         found["grade", name] = Fact(grade["band"])
     for kind, list_name in (("caution", "cautions"), ("prepare", "prepare"), ("warning", "warnings")):
@@ -113,7 +113,7 @@ def _identity(requirement: Data) -> str:
     return f"{requirement['law']}: {requirement['text']}" if requirement["law"] else str(requirement["title"])
 
 
-def _want(text: str) -> str:
+def want_name(text: str) -> str:
     """Name a want by what it bounds, and on which side."""
     name, _, rest = text.partition(" at ")
     return f"{name} at {rest.split(' ')[0]}"

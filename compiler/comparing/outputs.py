@@ -3,16 +3,15 @@
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
-from ..compiling import question, undefined
+from ..compiling import confirmed, undefined
 from ..meaning.near import listed
 from ..telling.bundle import bundles
-from ..telling.formulas import titles
 from ..telling.solution import solutions
 from ..text.diagnostic import diagnose
 from ..text.source import Span
-from .coalitions import Outcome
+from .coalitions import Outcome, without_settings
 from .entries import Register, change_told, end_told, keys, machine_told
-from .facts import NOTHING, UNDECIDED, facts, refused
+from .facts import facts, want_name
 from .sides import COMMAND_LINE, Fault, Side, Text, at_fault, named
 
 if TYPE_CHECKING:
@@ -118,7 +117,6 @@ class _Outputs:
     def _solve(self, text: Text, pairs: set[Pair], effort: int) -> bool:
         """Make bundles of a text; tells whether there was no fault."""
         from ..solving.answering import DEFAULT_EFFORT, Refusal, solve_all
-        from ..solving.checking import check_all
 
         prepared = text.prepared
         networks = [n for n in prepared.networks if (n.profile.name, n.machine) in pairs]
@@ -128,18 +126,10 @@ class _Outputs:
         for problem, outcome in solve_all(networks, effort or DEFAULT_EFFORT):
             pair = (problem.network.profile.name, problem.network.machine)
             if isinstance(outcome, Refusal):
-                names = titles(problem.network)
-                lines = tuple(names[r] for r in outcome.conflict)
-                self.outcomes[pair] = Outcome(refused(UNDECIDED if outcome.out_of_effort else NOTHING, lines), lines)
+                self.outcomes[pair] = without_settings(problem.network, outcome)
             else:
                 answered.append((problem, outcome))
-        for why, (problem, _) in zip(
-            check_all(prepared.model, [question(*one) for one in answered]), answered, strict=True
-        ):
-            if why:
-                network = problem.network
-                told: Data = {"profile": network.profile.name, "machine": network.machine, "why": why}
-                prepared.faults.append(diagnose("M506", network.profile.span, **told))
+        confirmed(prepared.model, answered, prepared.faults)
         for bundle in bundles(solutions(prepared.model, answered)):
             self.bundles[bundle["profile"], bundle["machine"]] = bundle
         return not prepared.failed
@@ -211,9 +201,7 @@ def _keyed(kind: str, subject: str, old: Listing, new: Listing) -> Iterator[Data
 def _wants(bundle: Data) -> Listing:
     found: Listing = {}
     for want in bundle["wants"]:
-        name, _, bound = want["text"].partition(" at ")
-        key = f"{name} at {bound.split(' ')[0]}"
-        found[key] = want["text"], want["place"]
+        found[want_name(want["text"])] = want["text"], want["place"]
     return found
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from ..compiling import Prepared, wanted
-from ..meaning.checking import check_file
+from ..meaning.checking import check_loaded
 from ..meaning.loading import LIBRARY, library_folder, load
 from ..meaning.model import ProfileDecl
 from ..meaning.near import brief
@@ -169,10 +169,11 @@ def _has_profile(path: Path) -> bool:
 
 def _text(side: Side, path: Path, library: Path | None, faults: list[Fault]) -> Text | None:
     """Check and lower a file; None where it has errors, which are reported with the side's name."""
-    model, diagnostics, sources = check_file(path, library)
+    loaded = load(path, library)
+    model, diagnostics, sources = check_loaded(loaded)
     prepared = Prepared(model, [], list(diagnostics), sources)
     pairs = wanted(model, path.name, "", prepared.faults) if model is not None else []
-    text = Text(_below(path, side.base), prepared, load(path, library).files, tuple(pairs))
+    text = Text(_below(path, side.base), prepared, loaded.files, tuple(pairs))
     if not prepared.failed and model is not None:
         # numpy is loaded only for texts without faults.
         from ..network.lowering import lower_all
