@@ -1,7 +1,7 @@
 """The pictures of machines, as plain data for the templates that draw them."""
 
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from functools import cache
 from typing import Any
 
@@ -9,7 +9,7 @@ from ..solving.windows import axes, windows
 from ..telling.budgets import budgets
 from ..telling.solution import Solution
 from .bar_pictures import budget_picture, margins_picture
-from .targets import builtin_folder
+from .targets import Target, builtin_folder
 from .window_picture import window_picture
 
 Data = dict[str, Any]
@@ -22,6 +22,16 @@ CHOICES = "page/pictures.toml"
 def _choices() -> tuple[tuple[str, ...], tuple[str, ...]]:
     data = tomllib.loads((builtin_folder() / CHOICES).read_text(encoding="utf-8"))["window"]
     return tuple(data["across"]), tuple(data["up"])
+
+
+def asked_for(targets: Iterable[Target]) -> bool:
+    """Tell whether a template of some targets mentions the pictures: else they need not be drawn."""
+    for target in targets:
+        texts = [s.text for s in target.texts.values()]
+        texts += [p.read_text(encoding="utf-8") for p in target.folder.glob("*.j2")] if target.neutral else []
+        if any("pictures" in text for text in texts):
+            return True
+    return False
 
 
 def pictures(solutions: Sequence[Solution], bundles: Sequence[Data]) -> list[Data]:

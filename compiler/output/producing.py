@@ -9,7 +9,7 @@ from ..telling.brief import brief
 from ..telling.bundle import Teller
 from ..telling.solution import Solution
 from ..text.diagnostic import Diagnostic
-from .picturing import pictures
+from .picturing import asked_for, pictures
 from .rendering import Renderer
 from .targets import Target, neutral_targets
 
@@ -24,7 +24,9 @@ class Producer:
     """
 
     def __init__(self, faults: list[Diagnostic], targets: Sequence[Target] | None = None) -> None:
-        self._renderer = Renderer(neutral_targets(faults) if targets is None else targets, faults)
+        chosen = neutral_targets(faults) if targets is None else targets
+        self._renderer = Renderer(chosen, faults)
+        self._draws = asked_for(chosen)
         self._teller = Teller()
         self.materials: dict[str, str] = {}
         self.briefs: dict[str, dict[str, Data]] = {}
@@ -37,7 +39,7 @@ class Producer:
             solved = list(part)
             told = self._teller.bundles(solved)
             self.materials[name] = told[0]["material"]
-            drawn = pictures(solved, told)
+            drawn = pictures(solved, told) if self._draws else ()
             for machine, files in self._renderer.machine_files(self._profile(name), told, drawn).items():
                 texts[name, machine] = files
             kept = self.briefs.setdefault(name, {})
