@@ -99,7 +99,7 @@ def margins_picture(requirements: Sequence[Data]) -> Data:
         share = min(max(float(r["margin"]), 0.0), 100.0)
         y = top + ROW * k
         end = max(x(share), NAMES + 1.5)
-        texts.append(plotting.label(NAMES - 8, y + 15, _cut(r["title"], 36), "tick end"))
+        texts.append(plotting.label(NAMES - 8, y + 15, plotting.short(r["title"], 36), "tick end"))
         texts.append(plotting.label(end + 6, y + 15, r["spare"], "tick"))
         rows.append(
             {
@@ -118,7 +118,3 @@ def margins_picture(requirements: Sequence[Data]) -> Data:
         "title": "What each requirement has to spare, the closest first",
         "about": "; ".join(f"{r['title']}: {r['spare']}" for r in shown) + ".",
     }
-
-
-def _cut(text: str, most: int) -> str:
-    return text if len(text) <= most else f"{text[: most - 1]}…"

@@ -115,6 +115,6 @@ def width_of(text: str) -> float:
     return 12 + 6.0 * len(text)
 
 
-def short(text: str) -> str:
+def short(text: str, most: int = LONGEST_LABEL) -> str:
     """Cut a text that is too long for its place."""
-    return text if len(text) <= LONGEST_LABEL else f"{text[: LONGEST_LABEL - 1]}…"
+    return text if len(text) <= most else f"{text[: most - 1]}…"

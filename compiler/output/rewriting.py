@@ -2,11 +2,11 @@
 
 import os
 import stat
-import tempfile
 from pathlib import Path
 
 from ..text.diagnostic import Diagnostic, diagnose
 from ..text.source import NOWHERE
+from .writing import stage_beside
 
 
 def rewrite(path: Path, data: bytes) -> Diagnostic | None:
@@ -19,9 +19,7 @@ def rewrite(path: Path, data: bytes) -> Diagnostic | None:
         place = path.resolve()
         if not os.access(place, os.W_OK):
             return _failed(path, "you may not write it")
-        handle, temporary = tempfile.mkstemp(prefix=f".{place.name}.", suffix=".part", dir=place.parent)
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
+        temporary = stage_beside(str(place), data)
         os.chmod(temporary, stat.S_IMODE(place.stat().st_mode))
         os.replace(temporary, place)
     except OSError as error:

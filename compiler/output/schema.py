@@ -13,6 +13,7 @@ from typing import Any
 from ..meaning.checking import check_file
 from ..meaning.loading import library_folder
 from ..meaning.model import SettingDecl
+from ..syntax.tree import EVIDENCE
 from ..telling.bundle import FORMAT
 from ..text.diagnostic import write
 
@@ -216,7 +217,7 @@ def _input() -> Schema:
         {
             **dict.fromkeys(texts, TEXT),
             "owner": {"enum": ["material", "machine", "profile"]},
-            "evidence": {"enum": ["measured", "published", "typical", "assumed"]},
+            "evidence": {"enum": list(EVIDENCE)},
             "evidence_given": {"type": "boolean"},
             "cost": {"type": "number", "minimum": 0},
             "replaced": _list({"entity": TEXT, "text": TEXT, "place": TEXT}),

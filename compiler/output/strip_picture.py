@@ -27,7 +27,7 @@ def strip_picture(machines: Sequence[Data]) -> Data:
         heads += [plotting.label(start, 18, merit["name"], "name"), plotting.label(start, 35, _better(merit), "soft")]
     for x, setting in zip(columns, settings, strict=True):
         heads += [
-            plotting.label(x, 18, _cut(setting["name"], 18), "name"),
+            plotting.label(x, 18, plotting.short(setting["name"], 18), "name"),
             plotting.label(x, 35, setting["unit"], "soft"),
         ]
     heads.append(plotting.label(words, 18, "held back by", "name"))
@@ -39,7 +39,7 @@ def strip_picture(machines: Sequence[Data]) -> Data:
         row: Data = {
             "bar": None,
             "lines": [plotting.line(12, y, WIDTH - 12, y, "grid")],
-            "texts": [plotting.label(12, y + 17, _cut(m["machine"], 21), "tick")],
+            "texts": [plotting.label(12, y + 17, plotting.short(m["machine"], 21), "tick")],
             "dots": [],
         }
         if merit:
@@ -52,7 +52,9 @@ def strip_picture(machines: Sequence[Data]) -> Data:
             row["dots"].append({"d": plotting.mark("circle", at, y + 13, 4)})
             row["texts"].append(plotting.label(x + SETTING - 42, y + 17, setting["texts"][k], "tick"))
         limits = m["limits"].replace("`", "")
-        row["texts"].append(plotting.label(words, y + 17, _cut(limits, int((WIDTH - 16 - words) / 7.3)), "tick"))
+        row["texts"].append(
+            plotting.label(words, y + 17, plotting.short(limits, int((WIDTH - 16 - words) / 7.3)), "tick")
+        )
         row["title"] = f"{m['machine']}: {limits}"
         rows.append(row)
     return {
@@ -96,7 +98,3 @@ def _better(merit: Data) -> str:
 def _about(machine: Data) -> str:
     merits = ", ".join(f"{m['name']} {m['text']}" for m in machine["merits"][:1])
     return f"{machine['machine']}: {merits}, held back by {machine['limits']}.".replace("`", "")
-
-
-def _cut(text: str, most: int) -> str:
-    return text if len(text) <= most else f"{text[: most - 1]}…"

@@ -37,7 +37,7 @@ class Staging:
             for relative, text in sorted(texts.items()):
                 path = self._folder / relative
                 self._make(path.parent)
-                self._staged.append((_stage(str(path), text), path))
+                self._staged.append((stage_beside(str(path), text.encode("utf-8")), path))
         except _Outside as error:
             faults.append(diagnose("M626", NOWHERE, path=error))
             return False
@@ -93,8 +93,8 @@ def write_files(folder: Path, texts: Mapping[str, str], faults: list[Diagnostic]
         return staging.put(faults) if staging.stage(texts, faults) else []
 
 
-def _stage(path: str, text: str) -> str:
-    """Write a text into a new file beside its place, with the rights that a new file gets; gives its path."""
+def stage_beside(path: str, data: bytes) -> str:
+    """Write bytes into a new file beside their place, with the rights that a new file gets; gives its path."""
     folder, name = os.path.split(path)
     handle, temporary = -1, ""
     for attempt in range(100):
@@ -107,9 +107,9 @@ def _stage(path: str, text: str) -> str:
                 raise
     try:
         with os.fdopen(handle, "wb", buffering=0) as file:
-            data = memoryview(text.encode("utf-8"))
-            while data:
-                data = data[file.write(data) :]
+            left = memoryview(data)
+            while left:
+                left = left[file.write(left) :]
     except OSError:
         os.unlink(temporary)
         raise

@@ -8,6 +8,7 @@ with its operator and stands deeper.
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
+from .tree import EVIDENCE
 from .words import Word
 
 STEP = 2
@@ -18,7 +19,6 @@ _HANG = -1
 """The indent of a line that goes on below the value of a row."""
 
 _VALUES = frozenset(["entity_item", "profile_item", "grade_item"])
-_EVIDENCE = frozenset(["measured", "published", "typical", "assumed"])
 _DOC_BELOW = frozenset(["quantity", "setting", "merit", "let"])
 _LISTS = frozenset(["machine", "machines", "prefer", "quantity", "setting"])
 _MAY_START_A_LINE = frozenset(["and", "by", "else", "for", "from", "in", "to", "where", ")"])
@@ -132,9 +132,9 @@ class _Layout:
         return word.first or word.mark in _MAY_START_A_LINE or before.mark in _MAY_END_A_LINE
 
     def _new_cell(self, at: int, word: Word, before: Word) -> bool:
-        doc = word.role == "STRING" and before.mark not in _EVIDENCE
+        doc = word.role == "STRING" and before.mark not in EVIDENCE
         if self.row.aligned:
-            return len(self.row.lines) == 1 and (at == 1 or doc or word.mark in _EVIDENCE)
+            return len(self.row.lines) == 1 and (at == 1 or doc or word.mark in EVIDENCE)
         # The texts of the remedies of one requirement stand below one another.
         return self.kind == "require" and doc and before.mark != "else"
 

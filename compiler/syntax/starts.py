@@ -6,6 +6,7 @@ Keywords are names too, so the word alone does not decide; the token or two afte
 from collections.abc import Sequence
 
 from .tokens import Token
+from .tree import EVIDENCE
 
 STATEMENTS = frozenset(["use", "material", "machine", "profile", "quantity", "setting", "grade", "merit", "law"])
 BLOCKS = frozenset(["material", "machine", "profile", "grade", "law"])
@@ -13,7 +14,7 @@ OWNERS = frozenset(["material", "machine", "profile"])
 
 LAW_ITEMS = frozenset(["about", "source", "when", "require", "valid", "caution", "prepare", "checked", "unchecked"])
 _BAND_EDGES = frozenset(["up", "above", "from", "below"])
-_EVIDENCE = frozenset(["measured", "published", "typical", "assumed"])
+_EVIDENCE = frozenset(EVIDENCE)
 _NUMBERS = frozenset(["NUMBER", "MEASURE"])
 # After a name in an expression these go on with the expression or the item.
 _AFTER_NAME = frozenset(["for", "from", "to", "in", "points", "and", "on", "is", "else", "remedy", "where"])

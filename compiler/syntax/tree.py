@@ -75,9 +75,13 @@ class Word:
 Value = Exact | Spread | Range | Word
 
 
+EVIDENCE = ("measured", "published", "typical", "assumed")
+"""How a value may be known, the surest first."""
+
+
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """How a value is known: ``measured``, ``published``, ``typical`` or ``assumed``, and the words for it."""
+    """How a value is known, one of ``EVIDENCE``, and the words for it."""
 
     kind: str
     text: Text

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from .grammar import keywords, parser
 from .starts import BLOCKS, LAW_ITEMS
 from .tokens import Token
+from .tree import EVIDENCE
 
 _ITEMS = {
     "statement": "start with use, material, machine, profile, quantity, setting, grade, merit or law",
@@ -25,7 +26,7 @@ _GROUPS: tuple[tuple[frozenset[str], str], ...] = (
     (frozenset(["-", "NUMBER", "MEASURE"]), "a number"),
     (frozenset(["NUMBER", "MEASURE"]), "a number"),
     (frozenset(["±", ".."]), "a tolerance like ± 2"),
-    (frozenset(["measured", "published", "typical", "assumed"]), 'evidence like measured "how"'),
+    (frozenset(EVIDENCE), 'evidence like measured "how"'),
     (_RELATIONS, "a comparison like <="),
 )
 _KINDS = {
@@ -39,7 +40,7 @@ _KINDS = {
     "if": "'if possible'",
 }
 # What follows the keywords that may be taken for a value where the value is missing.
-_FOLLOWERS = dict.fromkeys(["measured", "published", "typical", "assumed", "because", "else"], "STRING")
+_FOLLOWERS = dict.fromkeys([*EVIDENCE, "because", "else"], "STRING")
 _FOLLOWERS["if"] = "possible"
 _END = "$END"
 

@@ -10,6 +10,7 @@ from ..meaning.model import EntityDecl, GivenValue, GradeDecl, LawDecl, Model, Q
 from ..meaning.near import brief, near
 from ..meaning.units import describe, from_base
 from ..syntax.printing import print_comparison, print_condition, print_expression
+from ..syntax.tree import EVIDENCE
 from ..text.diagnostic import Diagnostic, diagnose
 from ..text.source import NOWHERE, Span
 
@@ -18,7 +19,6 @@ Data = dict[str, Any]
 KINDS = ("quantities", "settings", "laws", "grades", "merits", "materials", "machines")
 """The kinds of entries, in the order in which they are told."""
 STATUS = ("textbook", "published", "practice", "assumed")
-EVIDENCE = ("measured", "published", "typical", "assumed")
 
 
 def coverage(model: Model) -> dict[str, list[Data]]:

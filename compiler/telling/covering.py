@@ -4,7 +4,8 @@ from collections.abc import Callable, Mapping, Sequence
 from textwrap import shorten, wrap
 from typing import Any
 
-from .coverage import EVIDENCE, STATUS, counted, own
+from ..syntax.tree import EVIDENCE
+from .coverage import STATUS, counted, own
 
 Data = dict[str, Any]
 

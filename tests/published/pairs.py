@@ -12,7 +12,7 @@ from functools import cache
 from pathlib import Path
 
 from meltwright.compiling import prepare
-from meltwright.meaning.checking import check_file
+from meltwright.meaning.checking import check_library
 from meltwright.meaning.loading import library_folder
 from meltwright.meaning.model import Model
 from meltwright.solving.answering import Answer, Refusal, solve_all
@@ -67,13 +67,10 @@ def files(kind: str) -> list[Path]:
 
 @cache
 def library() -> Model:
-    """Read all materials and machines of the library together."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "all.melt"
-        path.write_text(_uses(), encoding="utf-8")
-        model, faults, _ = check_file(path)
-        assert model is not None, faults
-        return model
+    """Read the whole library."""
+    model, faults, _ = check_library()
+    assert model is not None, faults
+    return model
 
 
 def concrete(kind: str) -> list[str]:
@@ -87,7 +84,7 @@ def concrete(kind: str) -> list[str]:
 
 
 BASES = {
-    "materials": {"thermoplastic", "urethane", "styrenic_elastomer", "ester_elastomer", "polyamide"},
+    "materials": {"thermoplastic", "urethane", "styrenic_elastomer", "ester_elastomer"},
     "machines": {"desktop_machine"},
 }
 """Entities that only others build on: they leave out what differs between those."""
