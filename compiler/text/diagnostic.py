@@ -20,14 +20,35 @@ class Related:
 
 
 @dataclass(frozen=True, slots=True)
+class Edit:
+    """Text to put in the place of a stretch of a file; an empty stretch is where it is put in."""
+
+    span: Span
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Fix:
+    """Edits that mend a fault; ``title`` says what they do, like ``write mm for MM``.
+
+    A ``safe`` one leaves no doubt about what was meant, so that it may be applied without asking.
+    """
+
+    title: str
+    edits: tuple[Edit, ...]
+    safe: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Diagnostic:
-    """A fault or a warning: stable code, place, one sentence, and help that says what to write."""
+    """A fault or a warning: stable code, place, one sentence, help that says what to write, and fixes, best first."""
 
     code: str
     span: Span
     message: str
     help: str = ""
     related: tuple[Related, ...] = ()
+    fixes: tuple[Fix, ...] = ()
 
     @property
     def slug(self) -> str:
@@ -51,6 +72,7 @@ def diagnose(
     *,
     related: Iterable[Related] = (),
     help: str | None = None,
+    fixes: Iterable[Fix] = (),
     **facts: object,
 ) -> Diagnostic:
     """Make a diagnostic of ``code`` from its catalogue texts, filled with ``facts``.
@@ -59,7 +81,7 @@ def diagnose(
     """
     entry = CATALOGUE[code]
     advice = entry.help.format_map(facts) if help is None else help
-    return Diagnostic(code, span, entry.message.format_map(facts), advice, tuple(related))
+    return Diagnostic(code, span, entry.message.format_map(facts), advice, tuple(related), tuple(fixes))
 
 
 def order(diagnostics: Iterable[Diagnostic]) -> tuple[Diagnostic, ...]:
