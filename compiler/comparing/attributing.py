@@ -21,8 +21,10 @@ MOST_EXACT = 8
 MOST_SAMPLED = 24
 """Edits that are shared out one by one, in fixed orders."""
 
-MOST_LAWS = 5
-"""Edits of laws and other declarations that are told apart: each combination of them is a network of its own."""
+MOST_STRUCTURES = 64
+FEWEST_LAWS = 4
+"""Edits of laws and other declarations are told apart as long as their combinations, on all machines that anything
+changes on, are no more than this: each is a network of its own. So many of them are always told apart."""
 
 MOST_PLAYERS = 48
 """Edits of which each is tried alone."""
@@ -120,6 +122,7 @@ class Attribution:
         none, whole = frozenset[int](), self.everything
         self.coalitions.lower((made, *p) for p in affected for made in (*more, *less))
         left = MOST_NETWORKS
+        most_laws = max(FEWEST_LAWS, (MOST_STRUCTURES // len(affected)).bit_length() - 1)
         for pair in affected:
 
             def differs(one: Made, other: Made, pair: Pair = pair) -> bool:
@@ -131,13 +134,13 @@ class Attribution:
             rest = whole.difference(*chosen)
             if differs(rest, none):
                 chosen, rest = players, none
-            plan = self._method(pair, chosen, rest)
+            plan = self._method(pair, chosen, rest, most_laws)
             left -= len(plan.sets)
             self.plans[pair] = plan if left >= 0 else Plan(pair, plan.players, rest, "named")
 
-    def _method(self, pair: Pair, players: list[Made], rest: Made) -> Plan:
+    def _method(self, pair: Pair, players: list[Made], rest: Made, most_laws: int) -> Plan:
         edits = self.coalitions.change.edits
-        players = coarsened(players, edits, MOST_SAMPLED, MOST_LAWS)
+        players = coarsened(players, edits, MOST_SAMPLED, most_laws)
         return Plan(pair, tuple(players), rest, "exact" if len(players) <= MOST_EXACT else "sampled")
 
     def _untied(self, players: list[Made]) -> list[Made]:

@@ -296,7 +296,7 @@ def test_only_what_is_asked_anew_is_solved(
 def test_json_is_as_documented(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     edit(here / "new", STIFFER, CLOSER)
     data = compared(capsys, "old/job.melt", "new/job.melt")
-    text = (Path(attributing.__file__).parents[1] / "comparing" / "README.md").read_text(encoding="utf-8")
+    text = (Path(__file__).parents[2] / "compiler" / "comparing" / "README.md").read_text(encoding="utf-8")
     bench = machine_of(data)
     change = bench["changes"][0]
     for entry in (data, data["old"], data["edits"][0], data["profiles"][0], bench, change, change["causes"][0]):
@@ -309,3 +309,34 @@ def test_the_same_bytes_again(here: Path, capsys: pytest.CaptureFixture[str]) ->
     first = told(capsys, "old", "new", "--json")
     assert told(capsys, "old", "new", "--json") == first
     assert str(here) not in first
+
+
+def test_many_edits_of_laws_are_joined_by_law_and_told_apart_where_there_is_room(
+    here: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Three limits of one speed: the lowest rules, and it is the first law's in the new text."""
+    laws = "\n".join(
+        f'law law{k} {{\n  about "x"\n  source assumed "x"\n'
+        f"  require speed.contour <= {50 + k} mm/s\n  require heat.bed >= {40 + 5 * k} degC\n}}"
+        for k in range(3)
+    )
+    changed = (
+        laws.replace("<= 50", "<= 20").replace(">= 50", ">= 70").replace(">= 45", ">= 60").replace("<= 52", "<= 53")
+    )
+    for side, text in (("old", laws), ("new", changed)):
+        (here / side / "more.melt").write_text(text, encoding="utf-8")
+        edit(here / side, ("job", 'use "laws.melt"', 'use "laws.melt"\nuse "more.melt"'))
+    apart = compared(capsys, "old/job.melt", "new/job.melt", "--machine", "closed")
+    bed = change_of(machine_of(apart, "closed"), "setting", "heat.bed")
+    # The bed is as cool as it may be: 50 before; 70 with the third law's edit, 60 with the second's alone.
+    shares = {apart["edits"][n - 1]["subject"]: c["share"] for c in bed["causes"] for n in c["edits"]}
+    assert shares == {"law law2": 15, "law law1": 5}
+    monkeypatch.setattr(attributing, "MOST_STRUCTURES", 1)
+    monkeypatch.setattr(attributing, "FEWEST_LAWS", 3)
+    joined = compared(capsys, "old/job.melt", "new/job.melt", "--machine", "closed")
+    again = change_of(machine_of(joined, "closed"), "setting", "heat.bed")
+    assert {c["share"]: {joined["edits"][n - 1]["subject"] for n in c["edits"]} for c in again["causes"]} == {
+        15: {"law law2"},
+        5: {"law law1"},
+    }
+    assert any(len(c["edits"]) == 2 for c in again["causes"])
