@@ -16,6 +16,7 @@ from .entities import resolve
 from .functions import CONSTANTS
 from .laws import Names, check_laws, declare_law
 from .loading import Loaded, load, load_library
+from .memory import Memory
 from .model import GradeDecl, LawDecl, LetDecl, Model
 from .near import LONGEST_NAME, brief, near
 from .profiles import Surroundings, resolve_profiles
@@ -51,12 +52,20 @@ def check_library(extra: Sequence[Path] = ()) -> tuple[Model | None, tuple[Diagn
 
 def check_loaded(loaded: Loaded) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
     """Check files that were read; gives what ``check_file`` gives."""
-    model, faults = check(loaded)
+    model, found = look_at(loaded)
+    return (None if any(d.is_error for d in found) else model), found, loaded.sources
+
+
+def look_at(loaded: Loaded, memory: Memory | None = None) -> tuple[Model, tuple[Diagnostic, ...]]:
+    """Check files that were read; gives the model as far as it is sound, and all diagnostics in order.
+
+    ``memory`` is what an earlier check of much the same files found.
+    """
+    model, faults = check(loaded, memory)
     if any(_import_failed(f, loaded.sources) for f in loaded.faults):
         # What the missing file would have defined cannot be told from what is misspelt.
         faults = [f for f in faults if f.code not in _UNKNOWN_NAMES]
-    found = _first(order([*loaded.faults, *faults]))
-    return (None if any(d.is_error for d in found) else model), found, loaded.sources
+    return model, _first(order([*loaded.faults, *faults]))
 
 
 def _import_failed(fault: Diagnostic, sources: Mapping[str, Source]) -> bool:
@@ -69,8 +78,12 @@ def _import_failed(fault: Diagnostic, sources: Mapping[str, Source]) -> bool:
 
 
 @without_collecting()
-def check(loaded: Loaded) -> tuple[Model, list[Diagnostic]]:
-    """Build the model of all loaded files; parts at fault are left out and reported."""
+def check(loaded: Loaded, memory: Memory | None = None) -> tuple[Model, list[Diagnostic]]:
+    """Build the model of all loaded files; parts at fault are left out and reported.
+
+    ``memory`` is what an earlier check of much the same files found.
+    """
+    memory = Memory() if memory is None else memory
     faults: list[Diagnostic] = []
     statements = [s for name in sorted(loaded.files) for s in loaded.files[name].statements]
     broken = _broken(loaded)
@@ -79,10 +92,14 @@ def check(loaded: Loaded) -> tuple[Model, list[Diagnostic]]:
         kind: {s.name.text: s for s in _of(statements, tree.Entity) if s.kind == kind}
         for kind in ("material", "machine", "profile")
     }
-    quantities = {q.name: q for s in _of(statements, tree.Quantity) if (q := declaring.quantity(s, faults))}
-    settings = {d.name: d for s in _of(statements, tree.Setting) if (d := declaring.setting(s, faults))}
+    quantities = {
+        q.name: q for s in _of(statements, tree.Quantity) if (q := memory.recall(s, declaring.quantity, faults))
+    }
+    settings = {
+        d.name: d for s in _of(statements, tree.Setting) if (d := memory.recall(s, declaring.setting, faults))
+    }
     merits = {s.name.text: declaring.merit(s) for s in _of(statements, tree.Merit)}
-    laws = [declare_law(s, faults) for s in _of(statements, tree.Law)]
+    laws = [memory.recall(s, declare_law, faults) for s in _of(statements, tree.Law)]
     others = {s.name.text: type(s).__name__.lower() for s in statements if isinstance(s, tree.Grade | tree.Merit)}
     declared = {s.name.text for s in statements if isinstance(s, tree.Quantity | tree.Setting)}
     lets = _lets(laws, statements, faults)
@@ -90,12 +107,13 @@ def check(loaded: Loaded) -> tuple[Model, list[Diagnostic]]:
     failed = (declared | {n for kind, n in broken if kind in _FORMULA_KINDS}) - known
     names = Names(quantities, settings, lets, others, frozenset(failed))
 
-    dimensions = check_laws(laws, merits.values(), names, faults)
+    dimensions = check_laws(laws, merits.values(), names, faults, memory)
     grades = _grades(_of(statements, tree.Grade), names, dimensions, faults)
-    materials = resolve(entities["material"], names, faults)
-    machines = resolve(entities["machine"], names, faults)
+    materials = resolve(entities["material"], names, faults, memory)
+    machines = resolve(entities["machine"], names, faults, memory)
     around = Surroundings(names, grades, merits, materials, machines, dimensions)
     profiles = resolve_profiles(entities["profile"], around, faults)
+    memory.turn()
     model = Model(
         dict(loaded.sources),
         quantities,
@@ -126,8 +144,8 @@ def check_entities(model: Model, statements: Iterable[tree.Statement]) -> tuple[
         entities[s.kind][s.name.text] = s
     others = dict.fromkeys(model.grades, "grade") | dict.fromkeys(model.merits, "merit")
     names = Names(model.quantities, model.settings, model.lets, others, frozenset())
-    materials = resolve(entities["material"], names, faults)
-    machines = resolve(entities["machine"], names, faults)
+    materials = resolve(entities["material"], names, faults, Memory())
+    machines = resolve(entities["machine"], names, faults, Memory())
     around = Surroundings(names, model.grades, model.merits, materials, machines, model.dimensions)
     profiles = resolve_profiles(entities["profile"], around, faults)
     return replace(model, materials=materials, machines=machines, profiles=profiles), faults

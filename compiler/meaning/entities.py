@@ -1,12 +1,13 @@
 """Materials and machines: their values checked, inherited, and the trail kept."""
 
 from collections.abc import Iterable, Mapping
-from functools import lru_cache
+from functools import cache, lru_cache
 
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
 from .declaring import in_ranges
 from .laws import Names, unknown_word
+from .memory import Memory
 from .model import Amount, EntityDecl, Evidence, GivenValue, QuantityDecl
 from .near import brief, listed, near
 from .units import HARDNESS
@@ -15,9 +16,16 @@ from .valuing import amount_of, in_unit, mismatch, text_of
 NOT_GIVEN = Evidence("assumed", "no evidence given", stated=False)
 
 
-def resolve(entities: Mapping[str, tree.Entity], names: Names, faults: list[Diagnostic]) -> dict[str, EntityDecl]:
+def resolve(
+    entities: Mapping[str, tree.Entity], names: Names, faults: list[Diagnostic], memory: Memory
+) -> dict[str, EntityDecl]:
     """Resolve all entities of one kind; each is checked once, however many inherit from it."""
-    own = {name: _own_values(e, names, faults) for name, e in entities.items()}
+    told = cache(names.told)
+
+    def own_values(entity: tree.Entity, faults: list[Diagnostic]) -> dict[str, GivenValue]:
+        return _own_values(entity, names, faults)
+
+    own = {name: memory.recall(e, own_values, faults, told) for name, e in entities.items()}
     resolved: dict[str, EntityDecl] = {}
     whole: dict[str, dict[str, GivenValue]] = {}
     for name, entity in entities.items():

@@ -2,12 +2,14 @@
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cache, cached_property
 from typing import Any, TypeVar
 
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
 from .declaring import text_of
 from .dimensions import Checker, names_in
+from .memory import Memory
 from .model import CheckDecl, LawDecl, LetDecl, MeritDecl, QuantityDecl, SettingDecl
 from .near import brief, listed, near
 from .units import HARDNESS, UNITS, Dimension, with_article
@@ -90,7 +92,7 @@ def _single(node: tree.Law, kind: type[_T], part: str, faults: list[Diagnostic])
     return found[0] if found else None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Names:
     """What formulas, values and wants may name.
 
@@ -104,7 +106,7 @@ class Names:
     others: Mapping[str, str] = field(default_factory=dict)
     failed: frozenset[str] = frozenset()
 
-    @property
+    @cached_property
     def kinds(self) -> dict[str, str]:
         """Each name with its kind; a given quantity comes before a let of its name."""
         kinds = dict.fromkeys(self.failed, "failed") | dict(self.others)
@@ -113,9 +115,19 @@ class Names:
         kinds |= {n: "quantity" if q.dimension is not None else "word" for n, q in self.quantities.items()}
         return kinds
 
+    def told(self, name: str) -> object:
+        """Tell all that a check reads of a name but the dimension of what is derived."""
+        q = self.quantities.get(name)
+        declared = None if q is None else (q.owner, q.dimension, q.ranges, q.words)
+        return self.kinds.get(name), declared, name in self.settings, name in self.lets
+
 
 def check_laws(
-    laws: Iterable[LawDecl], merits: Iterable[MeritDecl], names: Names, faults: list[Diagnostic]
+    laws: Iterable[LawDecl],
+    merits: Iterable[MeritDecl],
+    names: Names,
+    faults: list[Diagnostic],
+    memory: Memory,
 ) -> dict[str, Dimension]:
     """Check every formula; give the dimension of every name that has one."""
     kinds = names.kinds
@@ -125,17 +137,27 @@ def check_laws(
             dimensions[quantity.name] = quantity.dimension
     dimensions |= {s.name: s.dimension for s in names.settings.values()}
 
-    checker = Checker(dimensions.get, kinds, faults)
-    for name in _in_order(names, faults):
-        found = [(let, checker.infer(let.expression)) for let in names.lets[name]]
+    told = cache(names.told)
+
+    def known(name: str) -> object:
+        return dimensions.get(name), told(name)
+
+    def infer(expression: tree.Expression, own: list[Diagnostic]) -> Dimension | None:
+        return Checker(dimensions.get, kinds, own).infer(expression)
+
+    def check_law(law: LawDecl, own: list[Diagnostic]) -> None:
+        _check_law(law, Checker(dimensions.get, kinds, own), names, own)
+
+    for name in _in_order(names, faults, memory):
+        found = [(let, memory.recall(let.expression, infer, faults, known)) for let in names.lets[name]]
         if name not in names.quantities:
             dimensions[name] = next((d for _, d in found if d is not None), None)
         for let, dimension in found:
             _same(let, dimension, dimensions.get(name), faults)
     for merit in merits:
-        dimensions[merit.name] = checker.infer(merit.expression)
+        dimensions[merit.name] = memory.recall(merit.expression, infer, faults, known)
     for law in laws:
-        _check_law(law, checker, names, faults)
+        memory.recall(law, check_law, faults, known)
     return {n: d for n, d in dimensions.items() if d is not None}
 
 
@@ -146,7 +168,7 @@ def _same(let: LetDecl, found: Dimension | None, wanted: Dimension | None, fault
         faults.append(diagnose("M301", let.span, found_text="this formula", advice=advice, **facts))
 
 
-def _in_order(names: Names, faults: list[Diagnostic]) -> list[str]:
+def _in_order(names: Names, faults: list[Diagnostic], memory: Memory) -> list[str]:
     """List derived names, each after those that it is derived from; report names derived from themselves.
 
     A declared quantity may be given, so a circle through one is looked for on each machine.
@@ -155,7 +177,7 @@ def _in_order(names: Names, faults: list[Diagnostic]) -> list[str]:
     ordered: list[str] = []
     inner = lets.keys() - names.quantities.keys()
     uses = {
-        n: sorted({r.name for let in all_lets for r in names_in(let.expression)} & inner)
+        n: sorted({r.name for let in all_lets for r in memory.once(let.expression, names_in)} & inner)
         for n, all_lets in lets.items()
     }
     state: dict[str, int] = {}

@@ -45,14 +45,39 @@ def project_root(path: Path) -> Path:
     return folder
 
 
+class Disk:
+    """Where files are read from; an editor puts the texts that are open over it."""
+
+    def resolved(self, path: Path) -> Path:
+        """Follow links; a path that leads nowhere is kept."""
+        return _resolved(path)
+
+    def exists(self, path: Path) -> bool:
+        """Tell whether anything is there; what cannot be read is reported when it is read."""
+        return _exists(path)
+
+    def source(self, path: Path, name: str, user: Span, faults: list[Diagnostic]) -> Source | None:
+        """Read a file; report what keeps it from being read at ``user``, the place that names it."""
+        data = read_bytes(path, name, user, faults)
+        text = None if data is None else decoded(data, name, user, faults)
+        return None if text is None else Source(name, path, text)
+
+    def tree(self, source: Source) -> tuple[tree.File, list[Diagnostic]]:
+        """Give the tree of a file that ``source`` gave, and the faults of its text."""
+        return read_kept(source)
+
+
+DISK = Disk()
+
+
 @without_collecting()
-def load(path: Path, library: Path | None = None) -> Loaded:
+def load(path: Path, library: Path | None = None, disk: Disk = DISK) -> Loaded:
     """Read ``path`` and everything it uses; faults are collected, never raised.
 
     ``library`` is read instead of the installed one: that of another revision.
     """
-    resolved = _resolved(path)
-    loader = _Loader(resolved.parent, project_root(path), (library or library_folder()).resolve())
+    resolved = disk.resolved(path)
+    loader = _Loader(resolved.parent, project_root(path), (library or library_folder()).resolve(), disk)
     loaded = Loaded(path.name)
     loader.visit(resolved, path.name, NOWHERE, loaded, [])
     return loaded
@@ -91,6 +116,7 @@ class _Loader:
     folder: Path
     root: Path
     library: Path
+    disk: Disk = DISK
 
     def visit(self, path: Path, name: str, user: Span, loaded: Loaded, chain: list[str]) -> None:
         if name in chain:
@@ -102,13 +128,11 @@ class _Loader:
         if len(chain) > DEEPEST:
             loaded.faults.append(diagnose("M204", user, limit=DEEPEST))
             return
-        data = read_bytes(path, name, user, loaded.faults)
-        text = None if data is None else decoded(data, name, user, loaded.faults)
-        if text is None:
+        source = self.disk.source(path, name, user, loaded.faults)
+        if source is None:
             return
-        source = Source(name, path, text)
         loaded.sources[name] = source
-        file, faults = read_kept(source)
+        file, faults = self.disk.tree(source)
         loaded.faults += faults
         for statement in file.statements:
             if isinstance(statement, tree.Use):
@@ -132,13 +156,13 @@ class _Loader:
         base = self.library if use.library else user.parent
         limit = self.library if within_library else self.root
         with_ending = written if written.endswith(".melt") else written + ".melt"
-        path = _resolved(base / with_ending)
+        path = self.disk.resolved(base / with_ending)
         if "\\" not in written and (os.path.isabs(written) or not path.is_relative_to(limit)):
             facts: dict[str, Any] = {"path": brief(written), "root": "the library" if within_library else "the project"}
             advice = self._inside(within_library)
             faults.append(diagnose("M202", use.path.span, advice=advice, **facts))
             return None
-        if "\\" in written or not _exists(path):
+        if "\\" in written or not self.disk.exists(path):
             what = "library file" if use.library else "file"
             advice = "write the path with / between its parts" if "\\" in written else _others(use, base, user)
             faults.append(diagnose("M203", use.path.span, what=what, path=brief(written) or '""', near=advice))
