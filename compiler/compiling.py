@@ -98,7 +98,11 @@ def look_over(path: Path, effort: int = 0) -> tuple[Compiled, list[str]]:
 
     A quick answer: a conflict that only the whole search can show is left to ``compile_file``.
     """
-    prepared = prepare(path)
+    return first_look(prepare(path), effort)
+
+
+def first_look(prepared: Prepared, effort: int = 0) -> tuple[Compiled, list[str]]:
+    """Look for machines that are refused at the first look; gives the machines that may be solved."""
     if prepared.networks:
         from .solving.answering import plainly_refused
 
@@ -115,10 +119,15 @@ def look_over(path: Path, effort: int = 0) -> tuple[Compiled, list[str]]:
 def prepare(path: Path, machine: str = "", setting: str = "") -> Prepared:
     """Read and check a file and lower all that it asks for."""
     model, diagnostics, sources = check_file(path)
-    prepared = Prepared(model, [], list(diagnostics), sources)
+    return lowered(Prepared(model, [], list(diagnostics), sources), path.name, machine, setting)
+
+
+def lowered(prepared: Prepared, file: str, machine: str = "", setting: str = "") -> Prepared:
+    """Lower all that the profiles of a checked file ask for."""
+    model = prepared.model
     if model is None:
         return prepared
-    asked = wanted(model, path.name, machine, prepared.faults)
+    asked = wanted(model, file, machine, prepared.faults)
     if setting and asked and setting not in model.settings:
         from .meaning.near import brief, near
 

@@ -95,9 +95,7 @@ def check(loaded: Loaded, memory: Memory | None = None) -> tuple[Model, list[Dia
     quantities = {
         q.name: q for s in _of(statements, tree.Quantity) if (q := memory.recall(s, declaring.quantity, faults))
     }
-    settings = {
-        d.name: d for s in _of(statements, tree.Setting) if (d := memory.recall(s, declaring.setting, faults))
-    }
+    settings = {d.name: d for s in _of(statements, tree.Setting) if (d := memory.recall(s, declaring.setting, faults))}
     merits = {s.name.text: declaring.merit(s) for s in _of(statements, tree.Merit)}
     laws = [memory.recall(s, declare_law, faults) for s in _of(statements, tree.Law)]
     others = {s.name.text: type(s).__name__.lower() for s in statements if isinstance(s, tree.Grade | tree.Merit)}

@@ -367,4 +367,10 @@ CATALOGUE: dict[str, Entry] = {
     "M712": Entry(
         "written-by-other", "{path} is of format {found}, and this version reads {wanted}", "compile it again"
     ),
+    # ---- starting and editors
+    "M801": Entry(
+        "no-editor-extra",
+        "the language server needs {package}, which is not installed",
+        "install it beside meltwright: {command}",
+    ),
 }

@@ -1,0 +1,157 @@
+"""All that the editor has open and all that its folders hold, checked: the one state of the language server."""
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from ..meaning.loading import project_root
+from ..text.source import Source
+from .mains import Head, head_of, mains, melt_files
+from .positions import UTF16, Lines, Range
+from .programs import Program, first_look, look_again
+from .reports import Report, report
+from .shifting import shifted
+from .texts import Texts
+from .verdicts import Verdict
+
+
+class Workspace:
+    """Takes edits, and knows after ``settle`` what is to be said of every file."""
+
+    def __init__(self, folders: Sequence[Path] = (), encoding: str = UTF16) -> None:
+        self.folders = [f.resolve() for f in folders]
+        self.encoding = encoding
+        self.texts = Texts()
+        self.versions: dict[Path, int | None] = {}
+        self.programs: dict[Path, Program] = {}
+        self.verdicts: dict[Path, Verdict] = {}
+        self._heads: dict[Path, Head] = {}
+        self._lines: dict[Path, Lines] = {}
+        self._changed: set[Path] = set()
+        self._checked: set[Path] = set()
+        self._searched = False
+
+    # ---- what the editor tells
+
+    def put(self, path: Path, text: str, version: int | None = None) -> None:
+        """Take the text of a file that was opened or edited."""
+        path = path.resolve()
+        self.versions[path] = version
+        if self.texts.put(path, text):
+            self._changed.add(path)
+
+    def close(self, path: Path) -> None:
+        """Take note that a file is no longer open: what is on the disk counts again."""
+        path = path.resolve()
+        self.versions.pop(path, None)
+        if self.texts.put(path, None):
+            self._changed.add(path)
+
+    def look_again(self) -> None:
+        """Take note that files on the disk came, went or changed."""
+        self.texts.look_again()
+        self._searched = False
+
+    # ---- what is known
+
+    def settle(self) -> list[Path]:
+        """Bring everything up to date with the edits; gives the main files that were checked anew."""
+        checked = self._settle()
+        self._checked |= set(checked)
+        return checked
+
+    def take_checked(self) -> set[Path]:
+        """Give the main files that were checked anew since this was last asked."""
+        checked, self._checked = self._checked, set()
+        return checked
+
+    def _settle(self) -> list[Path]:
+        if not self._searched:
+            return self._search()
+        if not self._changed:
+            return []
+        changed, self._changed = self._changed, set()
+        if self._moved(changed):
+            return self._choose(changed)
+        checked = []
+        for main, program in self.programs.items():
+            if main in changed or not changed.isdisjoint(program.names):
+                look_again(program, changed, self.texts)
+                checked.append(main)
+        return checked
+
+    def _search(self) -> list[Path]:
+        """Look for files anew; everything is checked again."""
+        self._searched = True
+        changed, self._changed = self._changed, set()
+        roots = self.folders or sorted({project_root(p) for p in self.texts.open if p.exists()})
+        known = [*melt_files(roots), *self.texts.open]
+        self._heads = {p: head_of(p, self.texts) for p in known}
+        return self._choose({*known, *changed}, everything=True)
+
+    def _moved(self, changed: Iterable[Path]) -> bool:
+        """Tell whether edits may change which files are checked together."""
+        for path in changed:
+            gone = path not in self.texts.open and not path.exists()
+            head = None if gone else head_of(path, self.texts)
+            if head != self._heads.get(path):
+                return True
+        return False
+
+    def _choose(self, changed: set[Path], everything: bool = False) -> list[Path]:
+        for path in changed:
+            if path in self.texts.open or path.exists():
+                self._heads[path] = head_of(path, self.texts)
+            else:
+                self._heads.pop(path, None)
+        chosen = mains(self._heads)
+        before = self.programs
+        self.programs, checked = {}, []
+        for main in chosen:
+            program = before.get(main)
+            if program is None:
+                program = first_look(main, self.texts)
+            elif everything or not changed.isdisjoint(program.names) or not program.sound:
+                look_again(program, changed | program.names.keys(), self.texts)
+            else:
+                self.programs[main] = program
+                continue
+            self.programs[main] = program
+            checked.append(main)
+        self.verdicts = {m: v for m, v in self.verdicts.items() if m in self.programs}
+        return checked
+
+    def program(self, path: Path) -> Program | None:
+        """Give the program that a file is looked at in: its own, else the first sound one that uses it."""
+        path = path.resolve()
+        if path in self.programs:
+            return self.programs[path]
+        using = [p for p in self.programs.values() if path in p.names]
+        return next((p for p in using if p.sound), using[0] if using else None)
+
+    def reports(self) -> dict[Path, tuple[Report, ...]]:
+        """Gather what is to be said of every file, each thing once, in the order of the text."""
+        found: dict[Path, dict[Report, None]] = {}
+        for main, program in self.programs.items():
+            said = [report(d, program.sources, main, self.placed) for d in program.found]
+            verdict = self.verdicts.get(main)
+            if verdict is not None:
+                moved = [shifted(d, verdict.sources, program.sources) for d in verdict.found]
+                said += [report(d, program.sources, main, self.placed) for d in moved if d is not None]
+            for r in said:
+                found.setdefault(r.path, {})[r] = None
+        return {p: tuple(sorted(of, key=lambda r: (r.range, r.code, r.message))) for p, of in found.items()}
+
+    def lines(self, path: Path) -> Lines | None:
+        """Give the text of a file by its lines."""
+        text = self.texts.text(path)
+        return None if text is None else self._of(path, text)
+
+    def placed(self, source: Source, start: int, end: int) -> Range:
+        """Give the stretch between two offsets of a text."""
+        return self._of(source.path, source.text).range(start, end)
+
+    def _of(self, path: Path, text: str) -> Lines:
+        lines = self._lines.get(path)
+        if lines is None or lines.text != text or lines.encoding != self.encoding:
+            lines = self._lines[path] = Lines(text, self.encoding)
+        return lines
