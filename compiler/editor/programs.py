@@ -49,6 +49,10 @@ class Program:
         name = self.names.get(path)
         return None if name is None else self.loaded.sources.get(name)
 
+    def copy(self) -> "Program":
+        """Give a program to try edits in."""
+        return Program(self.main, self.loaded, self.model, self.found, LastingMemory(), dict(self.names))
+
     @property
     def profiles(self) -> list[str]:
         """The names of the main file's own profiles."""

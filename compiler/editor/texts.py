@@ -46,6 +46,10 @@ class Texts(Disk):
         self._stamps.pop(path, None)
         return before != text
 
+    def copy(self) -> "Texts":
+        """Give other texts in the same state, to try edits in."""
+        return Texts(dict(self.open), dict(self._kept), dict(self._resolved), dict(self._stamps))
+
     def look_again(self) -> None:
         """Take note that files on the disk may have changed."""
         self._stamps.clear()

@@ -4,8 +4,10 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from ..meaning.loading import project_root
+from ..syntax import tree
 from ..text.source import Source
 from .mains import Head, head_of, mains, melt_files
+from .occurrences import Occurrence, occurrences
 from .positions import UTF16, Lines, Range
 from .programs import Program, first_look, look_again
 from .reports import Report, report
@@ -26,6 +28,7 @@ class Workspace:
         self.verdicts: dict[Path, Verdict] = {}
         self._heads: dict[Path, Head] = {}
         self._lines: dict[Path, Lines] = {}
+        self._occurrences: dict[str, tuple[tree.File, list[Occurrence]]] = {}
         self._changed: set[Path] = set()
         self._checked: set[Path] = set()
         self._searched = False
@@ -140,6 +143,31 @@ class Workspace:
             for r in said:
                 found.setdefault(r.path, {})[r] = None
         return {p: tuple(sorted(of, key=lambda r: (r.range, r.code, r.message))) for p, of in found.items()}
+
+    def own(self, path: Path) -> bool:
+        """Tell whether a file is one of the project, and not of the library that comes with the program."""
+        return path in self._heads
+
+    def files(self) -> list[Path]:
+        """List the files of the project."""
+        return list(self._heads)
+
+    def copy(self) -> "Workspace":
+        """Give another workspace in the same state, to try edits in."""
+        other = Workspace(self.folders, self.encoding)
+        other.texts = self.texts.copy()
+        other._heads = dict(self._heads)
+        other._searched = self._searched
+        other._changed = set(self._changed)
+        other.programs = {main: program.copy() for main, program in self.programs.items()}
+        return other
+
+    def occurrences(self, file: tree.File) -> list[Occurrence]:
+        """Give the names of a file; they are looked for once in each tree."""
+        kept = self._occurrences.get(file.name)
+        if kept is None or kept[0] is not file:
+            kept = self._occurrences[file.name] = (file, occurrences(file))
+        return kept[1]
 
     def lines(self, path: Path) -> Lines | None:
         """Give the text of a file by its lines."""
