@@ -113,7 +113,7 @@ def _units(found: Place, program: Program) -> Iterator[_Said]:
 def _tolerance(found: Place, wanted: Dimension, symbol: str) -> bool:
     """Tell whether a unit fits a tolerance alone: a share, or a difference of points."""
     after = any(str(t) in ("±", "+-") for t in found.tokens)
-    return after and (symbol == "%" or (wanted.kind == "point" and symbol == "K"))
+    return after and symbol == {"plain": "%", "point": "K"}.get(wanted.kind)
 
 
 def _unit(symbol: str, sort: str) -> _Said:
@@ -180,7 +180,7 @@ def _in_head(words: list[str], model: Model) -> Iterator[_Said]:
         return
     last = words[-1]
     if last == "from" and words[0] in ("material", "machine", "profile"):
-        yield from _entities(model, words[0])
+        yield from (o for o in _entities(model, words[0]) if o.text != words[1])
     elif words[0] in ("quantity", "setting") and last == ":":
         yield from (_Said(d, "dimension", NEXT) for d in DIMENSIONS)
     elif words[0] == "grade" and last == "by":

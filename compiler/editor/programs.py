@@ -26,7 +26,7 @@ class Program:
     loaded: Loaded
     model: Model
     found: tuple[Diagnostic, ...]
-    memory: LastingMemory = field(default_factory=LastingMemory)
+    memory: LastingMemory
     names: dict[Path, str] = field(default_factory=dict)
 
     @property
@@ -51,7 +51,7 @@ class Program:
 
     def copy(self) -> "Program":
         """Give a program to try edits in."""
-        return Program(self.main, self.loaded, self.model, self.found, LastingMemory(), dict(self.names))
+        return Program(self.main, self.loaded, self.model, self.found, self.memory, dict(self.names))
 
     @property
     def profiles(self) -> list[str]:
@@ -59,10 +59,9 @@ class Program:
         return [n for n, p in self.model.profiles.items() if p.span.file == self.loaded.main]
 
 
-def first_look(main: Path, texts: Texts) -> Program:
+def first_look(main: Path, texts: Texts, memory: LastingMemory) -> Program:
     """Read and check a main file."""
     loaded = load(main, disk=texts)
-    memory = LastingMemory()
     model, found = look_at(loaded, memory)
     return Program(main, loaded, model, found, memory, _names(loaded))
 

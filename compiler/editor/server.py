@@ -10,12 +10,14 @@ from pathlib import Path
 from typing import Any
 
 from lsprotocol import types
+from pygls.exceptions import JsonRpcException
 from pygls.lsp.server import LanguageServer
 
 from . import wire
 from .background import Background
 from .features import register
 from .positions import UTF16
+from .renaming import Refused
 from .verdicts import Finding, Verdict
 from .workspace import Workspace
 
@@ -61,6 +63,8 @@ class Face:
         def guarded(params: Any) -> Any:
             try:
                 return handle(params)
+            except Refused as refusal:
+                raise JsonRpcException(str(refusal), types.LSPErrorCodes.RequestFailed.value) from None
             except Exception as error:  # a fault of this program must not end the session
                 told(method, error)
                 return None
@@ -78,6 +82,13 @@ class Face:
             return answer(params, path)
 
         self.on(method, handle, options)
+
+    @property
+    def versions(self) -> wire.Versions | None:
+        """The versions of the open texts, where the editor takes edits for a version."""
+        capabilities = self.server.client_capabilities.workspace
+        edits = capabilities.workspace_edit if capabilities else None
+        return self.workspace.versions if edits is not None and edits.document_changes else None
 
     # ---- what the editor tells
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
+from ..meaning.memory import LastingMemory
 from .programs import Program, first_look, look_again
 from .texts import Texts
 from .verdicts import Finding
@@ -42,18 +43,18 @@ def main() -> None:
         os.nice(5)
     from .judging import judge
 
-    texts, programs = Texts(), dict[Path, Program]()
+    texts, memory, programs = Texts(), LastingMemory(), dict[Path, Program]()
     while (job := receive(jobs)) is not None:
         assert isinstance(job, Job)
         try:
-            for finding in judge(_program(job, texts, programs), job.whole):
+            for finding in judge(_program(job, texts, memory, programs), job.whole):
                 send(answers, Answer(job.number, finding))
         except Exception as error:  # a fault of this program must not end it
             print(f"meltwright editor: solving {job.main.name}: {error!r}", file=sys.stderr)
         send(answers, Answer(job.number, None))
 
 
-def _program(job: Job, texts: Texts, programs: dict[Path, Program]) -> Program:
+def _program(job: Job, texts: Texts, memory: LastingMemory, programs: dict[Path, Program]) -> Program:
     texts.look_again()
     for path in texts.open.keys() - job.open.keys():
         texts.put(path, None)
@@ -61,7 +62,7 @@ def _program(job: Job, texts: Texts, programs: dict[Path, Program]) -> Program:
         texts.put(path, text)
     program = programs.get(job.main)
     if program is None:
-        program = programs[job.main] = first_look(job.main, texts)
+        program = programs[job.main] = first_look(job.main, texts, memory)
     else:
         look_again(program, list(program.names), texts)
     return program

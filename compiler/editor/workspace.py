@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from ..meaning.loading import project_root
+from ..meaning.memory import LastingMemory
 from ..syntax import tree
 from ..text.source import Source
 from .mains import Head, head_of, mains, melt_files
@@ -23,6 +24,7 @@ class Workspace:
         self.folders = [f.resolve() for f in folders]
         self.encoding = encoding
         self.texts = Texts()
+        self.memory = LastingMemory()
         self.versions: dict[Path, int | None] = {}
         self.programs: dict[Path, Program] = {}
         self.verdicts: dict[Path, Verdict] = {}
@@ -112,7 +114,7 @@ class Workspace:
         for main in chosen:
             program = before.get(main)
             if program is None:
-                program = first_look(main, self.texts)
+                program = first_look(main, self.texts, self.memory)
             elif everything or not changed.isdisjoint(program.names) or not program.sound:
                 look_again(program, changed | program.names.keys(), self.texts)
             else:
@@ -155,7 +157,7 @@ class Workspace:
     def copy(self) -> "Workspace":
         """Give another workspace in the same state, to try edits in."""
         other = Workspace(self.folders, self.encoding)
-        other.texts = self.texts.copy()
+        other.texts, other.memory = self.texts.copy(), self.memory
         other._heads = dict(self._heads)
         other._searched = self._searched
         other._changed = set(self._changed)

@@ -3,7 +3,7 @@
 import math
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -17,7 +17,7 @@ from .functions import CONSTANTS
 from .laws import Names, check_laws, declare_law
 from .loading import Loaded, load, load_library
 from .memory import Memory
-from .model import GradeDecl, LawDecl, LetDecl, Model
+from .model import GradeDecl, LawDecl, LetDecl, MeritDecl, Model
 from .near import LONGEST_NAME, brief, near
 from .profiles import Surroundings, resolve_profiles
 from .units import HARDNESS, Dimension
@@ -87,47 +87,64 @@ def check(loaded: Loaded, memory: Memory | None = None) -> tuple[Model, list[Dia
     faults: list[Diagnostic] = []
     statements = [s for name in sorted(loaded.files) for s in loaded.files[name].statements]
     broken = _broken(loaded)
-    statements = list(_without_repeats(statements, faults))
-    entities = {
-        kind: {s.name.text: s for s in _of(statements, tree.Entity) if s.kind == kind}
-        for kind in ("material", "machine", "profile")
-    }
-    quantities = {
-        q.name: q for s in _of(statements, tree.Quantity) if (q := memory.recall(s, declaring.quantity, faults))
-    }
-    settings = {d.name: d for s in _of(statements, tree.Setting) if (d := memory.recall(s, declaring.setting, faults))}
-    merits = {s.name.text: declaring.merit(s) for s in _of(statements, tree.Merit)}
-    laws = [memory.recall(s, declare_law, faults) for s in _of(statements, tree.Law)]
-    others = {s.name.text: type(s).__name__.lower() for s in statements if isinstance(s, tree.Grade | tree.Merit)}
-    declared = {s.name.text for s in statements if isinstance(s, tree.Quantity | tree.Setting)}
-    lets = _lets(laws, statements, faults)
-    known = quantities.keys() | settings.keys() | others.keys() | lets.keys()
-    failed = (declared | {n for kind, n in broken if kind in _FORMULA_KINDS}) - known
-    names = Names(quantities, settings, lets, others, frozenset(failed))
-
-    dimensions = check_laws(laws, merits.values(), names, faults, memory)
-    grades = _grades(_of(statements, tree.Grade), names, dimensions, faults)
-    materials = resolve(entities["material"], names, faults, memory)
-    machines = resolve(entities["machine"], names, faults, memory)
-    around = Surroundings(names, grades, merits, materials, machines, dimensions)
-    profiles = resolve_profiles(entities["profile"], around, faults)
-    memory.turn()
+    lost = frozenset(n for kind, n in broken if kind in _FORMULA_KINDS)
+    declaring_ones = [s for s in statements if not isinstance(s, tree.Entity | tree.Use)]
+    d = memory.whole(declaring_ones, lost, lambda: _declared(declaring_ones, lost, memory))
+    faults += d.faults
+    entities: dict[str, dict[str, tree.Entity]] = {"material": {}, "machine": {}, "profile": {}}
+    for s in _without_repeats([s for s in statements if isinstance(s, tree.Entity)], faults):
+        entities[s.kind][s.name.text] = s
+    materials = resolve(entities["material"], d.names, faults, memory)
+    machines = resolve(entities["machine"], d.names, faults, memory)
+    around = Surroundings(d.names, d.grades, d.merits, materials, machines, d.dimensions)
+    profiles = resolve_profiles(entities["profile"], around, faults, memory)
     model = Model(
         dict(loaded.sources),
-        quantities,
-        settings,
-        grades,
-        merits,
-        {law.name: law for law in laws},
-        lets,
-        dimensions,
+        d.names.quantities,
+        d.names.settings,
+        d.grades,
+        d.merits,
+        d.laws,
+        d.names.lets,
+        d.dimensions,
         materials,
         machines,
         profiles,
     )
     faults = [f for f in faults if not (f.code in _INCOMPLETE and _within_broken(f.span, statements, loaded.faults))]
-    lost = {n for kind, n in broken if kind not in _FORMULA_KINDS}
-    return model, [f for f in faults if not (f.code == "M212" and _written(f.span, loaded.sources) in lost)]
+    unread = {n for kind, n in broken if kind not in _FORMULA_KINDS}
+    return model, [f for f in faults if not (f.code == "M212" and _written(f.span, loaded.sources) in unread)]
+
+
+@dataclass(frozen=True, slots=True)
+class _Declared:
+    """All that is not an entity: names and formulas, checked, and what is at fault in them."""
+
+    names: Names
+    merits: Mapping[str, MeritDecl]
+    laws: Mapping[str, LawDecl]
+    grades: Mapping[str, GradeDecl]
+    dimensions: Mapping[str, Dimension]
+    faults: tuple[Diagnostic, ...]
+
+
+def _declared(statements: Sequence[tree.Statement], lost: frozenset[str], memory: Memory) -> _Declared:
+    """Check quantities, settings, grades, merits and laws; ``lost`` are names that lines at fault may declare."""
+    faults: list[Diagnostic] = []
+    statements = list(_without_repeats(statements, faults))
+    quantities = {q.name: q for s in _of(statements, tree.Quantity) if (q := declaring.quantity(s, faults))}
+    settings = {d.name: d for s in _of(statements, tree.Setting) if (d := declaring.setting(s, faults))}
+    merits = {s.name.text: declaring.merit(s) for s in _of(statements, tree.Merit)}
+    nodes = list(_of(statements, tree.Law))
+    laws = [declare_law(s, faults) for s in nodes]
+    others = {s.name.text: type(s).__name__.lower() for s in statements if isinstance(s, tree.Grade | tree.Merit)}
+    declared = {s.name.text for s in statements if isinstance(s, tree.Quantity | tree.Setting)}
+    lets = _lets(laws, statements, faults)
+    failed = (declared | lost) - (quantities.keys() | settings.keys() | others.keys() | lets.keys())
+    names = Names(quantities, settings, lets, others, frozenset(failed))
+    dimensions = check_laws(list(zip(nodes, laws, strict=True)), merits.values(), names, faults, memory)
+    grades = _grades(_of(statements, tree.Grade), names, dimensions, faults)
+    return _Declared(names, merits, {law.name: law for law in laws}, grades, dimensions, tuple(faults))
 
 
 @without_collecting()
@@ -145,7 +162,7 @@ def check_entities(model: Model, statements: Iterable[tree.Statement]) -> tuple[
     materials = resolve(entities["material"], names, faults, Memory())
     machines = resolve(entities["machine"], names, faults, Memory())
     around = Surroundings(names, model.grades, model.merits, materials, machines, model.dimensions)
-    profiles = resolve_profiles(entities["profile"], around, faults)
+    profiles = resolve_profiles(entities["profile"], around, faults, Memory())
     return replace(model, materials=materials, machines=machines, profiles=profiles), faults
 
 
@@ -244,7 +261,7 @@ def _of(statements: Iterable[tree.Statement], kind: type[_S]) -> Iterator[_S]:
     return (s for s in statements if isinstance(s, kind))
 
 
-def _without_repeats(statements: list[tree.Statement], faults: list[Diagnostic]) -> Iterator[tree.Statement]:
+def _without_repeats(statements: Sequence[_S], faults: list[Diagnostic]) -> Iterator[_S]:
     """Leave out what is defined a second time, with a report. Names in formulas share one table."""
     tables: dict[str, dict[str, tuple[Span, str]]] = {}
     for s in statements:

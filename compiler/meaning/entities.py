@@ -25,7 +25,7 @@ def resolve(
     def own_values(entity: tree.Entity, faults: list[Diagnostic]) -> dict[str, GivenValue]:
         return _own_values(entity, names, faults)
 
-    own = {name: memory.recall(e, own_values, faults, told) for name, e in entities.items()}
+    own = {name: memory.recall(e, own_values, faults, told, _elsewhere) for name, e in entities.items()}
     resolved: dict[str, EntityDecl] = {}
     whole: dict[str, dict[str, GivenValue]] = {}
     for name, entity in entities.items():
@@ -37,6 +37,12 @@ def resolve(
             whole[ancestor] = values
         resolved[name] = EntityDecl(entity.kind, name, tuple(line), values, entity.name.span)
     return resolved
+
+
+def _elsewhere(entity: tree.Entity, values: dict[str, GivenValue]) -> dict[str, GivenValue]:
+    """Give the values of an entity that says the same at another place."""
+    spans = {i.name.text: i.span for i in entity.items if isinstance(i, tree.Given)}
+    return {n: GivenValue(n, v.amount, v.word, v.evidence, v.entity, spans[n]) for n, v in values.items()}
 
 
 def replacing(value: GivenValue, older: GivenValue | None) -> GivenValue:

@@ -14,6 +14,7 @@ from .model import CheckDecl, LawDecl, LetDecl, MeritDecl, QuantityDecl, Setting
 from .near import brief, listed, near
 from .units import HARDNESS, UNITS, Dimension, with_article
 
+_V = TypeVar("_V")
 _T = TypeVar("_T", tree.About, tree.SourceNote, tree.When, tree.Unchecked)
 
 
@@ -123,7 +124,7 @@ class Names:
 
 
 def check_laws(
-    laws: Iterable[LawDecl],
+    laws: Iterable[tuple[tree.Law, LawDecl]],
     merits: Iterable[MeritDecl],
     names: Names,
     faults: list[Diagnostic],
@@ -145,20 +146,29 @@ def check_laws(
     def infer(expression: tree.Expression, own: list[Diagnostic]) -> Dimension | None:
         return Checker(dimensions.get, kinds, own).infer(expression)
 
-    def check_law(law: LawDecl, own: list[Diagnostic]) -> None:
-        _check_law(law, Checker(dimensions.get, kinds, own), names, own)
+    decls = {node.name.text: decl for node, decl in laws}
+
+    def check_law(law: tree.Law, own: list[Diagnostic]) -> None:
+        _check_law(decls[law.name.text], Checker(dimensions.get, kinds, own), names, own)
 
     for name in _in_order(names, faults, memory):
-        found = [(let, memory.recall(let.expression, infer, faults, known)) for let in names.lets[name]]
+        found = [
+            (let, memory.recall(let.expression, infer, faults, known, _same_elsewhere)) for let in names.lets[name]
+        ]
         if name not in names.quantities:
             dimensions[name] = next((d for _, d in found if d is not None), None)
         for let, dimension in found:
             _same(let, dimension, dimensions.get(name), faults)
     for merit in merits:
-        dimensions[merit.name] = memory.recall(merit.expression, infer, faults, known)
-    for law in laws:
-        memory.recall(law, check_law, faults, known)
+        dimensions[merit.name] = memory.recall(merit.expression, infer, faults, known, _same_elsewhere)
+    for law, _ in laws:
+        memory.recall(law, check_law, faults, known, _same_elsewhere)
     return {n: d for n, d in dimensions.items() if d is not None}
+
+
+def _same_elsewhere(node: object, found: _V) -> _V:
+    """Give what was found of a formula that says the same at another place: no place is in it."""
+    return found
 
 
 def _same(let: LetDecl, found: Dimension | None, wanted: Dimension | None, faults: list[Diagnostic]) -> None:

@@ -9,7 +9,7 @@ from meltwright.meaning.loading import library_folder
 
 from tests.bench.scaling import BUDGET
 
-WHAT = ("shares", "peers", "fleet", "processes")
+WHAT = ("shares", "peers", "fleet", "processes", "edit")
 
 
 def demos() -> list[Path]:
@@ -49,6 +49,10 @@ def main(arguments: list[str]) -> None:
         from tests.bench import processes
 
         processes.report(files)
+    if what in ("", "edit"):
+        from tests.bench import edit
+
+        edit.report()
 
 
 if __name__ == "__main__":
