@@ -153,7 +153,7 @@ def _file(node: Any) -> str:
 def names_of(node: object) -> tuple[str, ...]:
     """List every name that stands anywhere in a part, each once."""
     found: dict[str, None] = {}
-    waiting = [node]
+    waiting: list[Any] = [node]
     while waiting:
         part = waiting.pop()
         if isinstance(part, tree.Name):
@@ -163,7 +163,8 @@ def names_of(node: object) -> tuple[str, ...]:
         elif isinstance(part, tuple):
             waiting += part
         else:
-            waiting += [getattr(part, name) for name in _parts(type(part))]
+            kind: Any = type(part)
+            waiting += [getattr(part, name) for name in _parts(kind)]
     return tuple(found)
 
 

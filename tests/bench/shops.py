@@ -42,7 +42,7 @@ def _laws(k: int) -> str:
         n = k * LAWS + i
         lines += [
             f"law rule_{n} {{",
-            '  about     "What the shop has seen on its own machines, written down so that it is not forgotten (invented)."',
+            '  about     "What the shop has seen on its own machines, written down so as not to be lost (invented)."',
             '  source    practice "an invented rule of the shop"',
             '  unchecked "an invented rule"',
             "",

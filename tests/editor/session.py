@@ -96,6 +96,14 @@ class Session:
             await asyncio.wait_for(self._news.wait_for(there), 30)
         return list(self.published[uri].diagnostics)
 
+    async def news(self, name: str) -> list[types.Diagnostic]:
+        """Wait until there is something to be said of a file."""
+        uri = self.uri(name)
+        async with self._news:
+            there = self._news.wait_for(lambda: bool(uri in self.published and self.published[uri].diagnostics))
+            await asyncio.wait_for(there, 60)
+        return list(self.published[uri].diagnostics)
+
     def note(self, title: str, said: Any) -> None:
         """Write something down."""
         told = self.client.protocol._converter.unstructure(said)
