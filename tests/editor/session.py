@@ -104,6 +104,14 @@ class Session:
             await asyncio.wait_for(there, 60)
         return list(self.published[uri].diagnostics)
 
+    async def calm(self, name: str) -> list[types.Diagnostic]:
+        """Wait until there is nothing to be said of a file."""
+        uri = self.uri(name)
+        async with self._news:
+            there = self._news.wait_for(lambda: uri in self.published and not self.published[uri].diagnostics)
+            await asyncio.wait_for(there, 60)
+        return []
+
     def note(self, title: str, said: Any) -> None:
         """Write something down."""
         told = self.client.protocol._converter.unstructure(said)

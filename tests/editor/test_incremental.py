@@ -76,7 +76,7 @@ def same_as_fresh(workspace: Workspace, folder: Path) -> None:
     assert other.reports() == workspace.reports()
 
 
-@settings(max_examples=400, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(edits(), min_size=1, max_size=8))
 def test_any_edits(made: list[tuple[str, str, int, str]]) -> None:
     whole = both()

@@ -25,7 +25,11 @@ def demo(tmp_path: Path) -> Path:
 def place(text: str, snippet: str) -> types.Position:
     """Give the place of the mark in a snippet; the demo has no character that takes two units."""
     offset = text.index(snippet.replace("‸", "")) + snippet.index("‸")
-    before = text[:offset]
+    return position(text[:offset])
+
+
+def position(before: str) -> types.Position:
+    """Give the place where a text ends."""
     return types.Position(before.count("\n"), len(before) - before.rfind("\n") - 1)
 
 
@@ -65,11 +69,11 @@ async def _session(s: Session) -> str:
 
     await _complete(s, text)
     s.note(
-        "rename: corner_tube", await client.text_document_rename_async(types.RenameParams("first_tube", document, at))
+        "rename: corner_tube", await client.text_document_rename_async(types.RenameParams(document, at, "first_tube"))
     )
     for snippet, new in (("hard‸ness", "shore"), ("machines      corner_t‸ube", "bench_tube")):
         with pytest.raises(JsonRpcException) as refused:
-            await client.text_document_rename_async(types.RenameParams(new, document, place(text, snippet)))
+            await client.text_document_rename_async(types.RenameParams(document, place(text, snippet), new))
         s.note(f"rename: {snippet} to {new}", refused.value.message)
 
     outline = await client.text_document_document_symbol_async(types.DocumentSymbolParams(document))
@@ -102,11 +106,11 @@ async def _complete(s: Session, text: str) -> None:
     ):
         typed = text.replace(old, new, 1)
         s.edit(STRAP, typed.replace("‸", ""))
-        asked = types.CompletionParams(document, place(typed, "‸"))
+        asked = types.CompletionParams(document, position(typed[: typed.index("‸")]))
         found = await s.client.text_document_completion_async(asked)
         assert isinstance(found, types.CompletionList)
         items = sorted(found.items, key=lambda i: i.sort_text or "")
-        s.note(f"completion: {new}", [f"{i.label} ({i.kind.name if i.kind else ''})" for i in items[:12]])
+        s.note(f"completion: {new}", [f"{i.label} ({types.CompletionItemKind(i.kind).name})" for i in items[:12]])
         if "at most" in new:
             s.note("completion: the first item whole", items[0])
     s.edit(STRAP, text)
