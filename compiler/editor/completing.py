@@ -87,7 +87,7 @@ def _paths(found: Place, path: Path, workspace: Workspace) -> Iterator[_Said]:
         library = library_folder()
         for file in sorted(library.rglob("*.melt")):
             name = file.relative_to(library).with_suffix("").as_posix()
-            if not name.startswith("demos/"):
+            if not name.startswith("demos/") and name.startswith(found.path or ""):
                 yield _Said(name, "file", FIRST)
         return
     for file in sorted(workspace.files()):

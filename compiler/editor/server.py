@@ -32,6 +32,7 @@ PAUSE = 0.4
 def start() -> None:
     """Serve on standard input and output until the editor ends it."""
     logging.basicConfig(stream=sys.stderr, level=logging.CRITICAL)
+    gc.disable()
     Face().server.start_io()
 
 
@@ -184,6 +185,7 @@ class Face:
 
     def _solve_now(self) -> None:
         self._solve = None
+        # Collecting takes long where much is kept, so it is done when nobody types, and of what is new alone.
         gc.collect()
         gc.freeze()
         unsolved, self._unsolved = self._unsolved, set()

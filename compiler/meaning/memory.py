@@ -60,7 +60,7 @@ class LastingMemory(Memory):
     Parts are told by identity, as a tree that is kept has the same parts; where a text was read anew, by what they say.
     """
 
-    LASTS = 64
+    LASTS = 16
     """Checks after which what none of them asked for is forgotten."""
     WHOLES = 8
     """Wholes that are kept."""

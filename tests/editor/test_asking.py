@@ -251,7 +251,7 @@ def test_what_a_profile_must_give_is_offered_first(small: Small) -> None:
         ("job.melt", "prefer        throughput", "pin ‸", ["layer.wait", "speed.contour"]),
         ("job.melt", "material      rubber", "material ‸", ["rubber"]),
         ("job.melt", 'use "shop.melt"', 'use "‸"', ["shop.melt", "trade.melt"]),
-        ("job.melt", 'use "shop.melt"', 'use library "materials/u‸"', ["laws/bead"]),
+        ("job.melt", 'use "shop.melt"', 'use library "materials/u‸"', ["materials/urethanes"]),
         ("shop.melt", "machine open_block from open_tube", "machine open_block from ‸", ["open_tube"]),
         ("shop.melt", "machine open_block from open_tube", "machine open_block ‸", ["from"]),
         ("trade.melt", "guide is block", "guide is ‸", ["block", "tube"]),

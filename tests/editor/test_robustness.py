@@ -135,14 +135,13 @@ def test_a_fault_of_the_program_gives_an_empty_answer(capsys: pytest.CaptureFixt
 
 def test_nothing_but_messages_on_standard_output(folder: Path) -> None:
     """A header and what it announces, again and again, up to the end."""
-    body = (
-        b'{"jsonrpc":"2.0","id":1,"method":"initialize","params":{"capabilities":{},"processId":null,"rootUri":null}}'
-    )
-    asked = b"Content-Length: %d\r\n\r\n%s" % (len(body), body)
-    end = b'{"jsonrpc":"2.0","id":2,"method":"shutdown"}'
-    asked += b"Content-Length: %d\r\n\r\n%s" % (len(end), end)
-    end = b'{"jsonrpc":"2.0","method":"exit"}'
-    asked += b"Content-Length: %d\r\n\r\n%s" % (len(end), end)
+    greeting = {"capabilities": {}, "processId": None, "rootUri": None}
+    messages: list[dict[str, object]] = [{"id": 1, "method": "initialize", "params": greeting}]
+    messages += [{"id": 2, "method": "shutdown"}, {"method": "exit"}]
+    asked = b""
+    for message in messages:
+        body = json.dumps({"jsonrpc": "2.0", **message}).encode()
+        asked += b"Content-Length: %d\r\n\r\n%s" % (len(body), body)
     command = [sys.executable, "-m", "meltwright", "editor", "--stdio"]
     done = subprocess.run(command, input=asked, capture_output=True, check=False, cwd=folder, timeout=60)
     rest, count = done.stdout, 0
