@@ -53,6 +53,7 @@ class Face:
         self._published: dict[Path, tuple[Any, ...]] = {}
         self._edited: set[Path] = set()
         self._unsolved: set[Path] = set()
+        self._whole: set[Path] = set()
         self._jobs: dict[Path, tuple[int, dict[str, Any]]] = {}
         self._listen()
         register(self)
@@ -190,10 +191,19 @@ class Face:
         gc.freeze()
         unsolved, self._unsolved = self._unsolved, set()
         programs = self.workspace.programs
-        mains = [m for m in sorted(unsolved) if m in programs and programs[m].sound and programs[m].profiles]
+        mains = [m for m in sorted(unsolved) if m in programs and self._solvable(m)]
         numbers = self.background.ask(mains, self.workspace.texts.open)
         for main, number in numbers.items():
             self._jobs[main] = number, dict(programs[main].sources)
+            (self._whole.add if main in self.workspace.texts.open else self._whole.discard)(main)
+
+    def _solvable(self, main: Path) -> bool:
+        """Tell whether there is anything to be found out by solving a main file."""
+        program, verdict = self.workspace.programs[main], self.workspace.verdicts.get(main)
+        if not program.sound or not program.profiles:
+            return False
+        known = verdict is not None and verdict.final and verdict.of(program.sources)
+        return not known or (main in self.workspace.texts.open and main not in self._whole)
 
     def _found(self, main: Path, number: int, finding: Finding) -> None:
         if self._loop is not None and not self._loop.is_closed():
@@ -206,7 +216,7 @@ class Face:
             return
         before = self.workspace.verdicts.get(main)
         kept = before.machines if before is not None and not finding.solved else ()
-        self.workspace.verdicts[main] = Verdict(sources, finding.found, finding.machines or kept)
+        self.workspace.verdicts[main] = Verdict(sources, finding.found, finding.machines or kept, finding.solved)
         try:
             self._publish()
             if finding.solved:

@@ -39,8 +39,16 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """A finding with the texts that it was made of; a first look keeps the answers of an earlier text."""
+    """A finding with the texts that it was made of; a first look keeps the answers of an earlier text.
+
+    ``final`` once nothing more will come of these texts.
+    """
 
     sources: Mapping[str, Source]
     found: tuple[Diagnostic, ...]
     machines: tuple[Machine, ...]
+    final: bool
+
+    def of(self, sources: Mapping[str, Source]) -> bool:
+        """Tell whether it is about these texts."""
+        return {n: s.text for n, s in self.sources.items()} == {n: s.text for n, s in sources.items()}
