@@ -75,6 +75,8 @@ def report(diagnostics: Sequence[Diagnostic], sources: dict[str, Source], file: 
         print(write([_moved(d, shown) for d in diagnostics], at_hand), file=sys.stderr)
     errors = sum(d.is_error for d in diagnostics)
     if errors:
+        first = next(d for d in diagnostics if d.is_error)
+        print(f"meltwright explain {first.code} tells more", file=sys.stderr)
         print(f"{seen(file)}: {errors} {'error' if errors == 1 else 'errors'}", file=sys.stderr)
     return errors > 0
 

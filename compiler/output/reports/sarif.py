@@ -1,13 +1,14 @@
 """SARIF 2.1.0 (OASIS standard): a run with the rules that were broken and the results, each with its places."""
 
 import json
-import re
 from collections.abc import Sequence
 from typing import Any
 
 from ... import __version__
-from ...text.catalogue import CATALOGUE
+from ...telling.codes import page_markdown, page_meaning
+from ...text.catalogue import CATALOGUE, general
 from ...text.diagnostic import Diagnostic
+from ...text.page import page_of
 from ...text.source import Span
 from . import Part, place_of
 
@@ -34,22 +35,15 @@ def sarif(parts: Sequence[Part]) -> str:
 
 
 def _rule(code: str) -> Data:
-    entry = CATALOGUE[code]
-    rule: Data = {
+    entry, page = CATALOGUE[code], page_of(code)
+    return {
         "id": code,
         "name": "".join(word.capitalize() for word in entry.slug.split("-")),
-        "shortDescription": {"text": entry.slug.replace("-", " ")},
-        "fullDescription": {"text": _general(entry.message)},
+        "shortDescription": {"text": general(entry.message)},
+        "fullDescription": {"text": page_meaning(page) or general(entry.message)},
         "defaultConfiguration": {"level": entry.severity},
+        "help": {"text": general(entry.help), "markdown": page_markdown(code, page)},
     }
-    if entry.help:
-        rule["help"] = {"text": _general(entry.help)}
-    return rule
-
-
-def _general(text: str) -> str:
-    """Write a text of the catalogue for all cases: ``<name>`` stands for what differs."""
-    return re.sub(r"\{(\w+)\}", r"<\1>", text).replace("{{", "{").replace("}}", "}")
 
 
 def _result(part: Part, d: Diagnostic, rule: int) -> Data:
