@@ -7,7 +7,33 @@ import pytest
 
 Situation = Callable[[Path, pytest.MonkeyPatch], None]
 
-SITUATIONS: dict[str, Situation] = {}
+
+def _latin(folder: Path, patched: pytest.MonkeyPatch) -> None:
+    path = folder / "shop.melt"
+    path.write_bytes(path.read_text("utf-8").encode("latin-1"))
+
+
+def _large(folder: Path, patched: pytest.MonkeyPatch) -> None:
+    (folder / "measurements.log").write_bytes(b"1.75 1.74\n" * 150_000)
+
+
+def _table(folder: Path, patched: pytest.MonkeyPatch) -> None:
+    (folder / "table.melt").write_text("".join(f"spool{i} 1.75 1.74\n" for i in range(200)), encoding="utf-8")
+
+
+def _unproved_layout(folder: Path, patched: pytest.MonkeyPatch) -> None:
+    patched.setattr("meltwright.syntax.formatting._proved", lambda *given: False)
+
+
+SITUATIONS: dict[str, Situation] = {
+    "M102": _latin,
+    "M103": _large,
+    "M121": _table,
+    "M122": _unproved_layout,
+}
+
+ALONG: dict[str, set[str]] = {"M121": {"M110"}}
+"""Codes that cannot come alone, with those that come along."""
 
 UNMENDED: dict[str, str] = {
     "M122": "a fault of the program, not of a text",
