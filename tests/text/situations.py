@@ -2,8 +2,10 @@
 
 from collections.abc import Callable
 from pathlib import Path
+from shutil import copytree
 
 import pytest
+from meltwright.meaning import loading
 
 Situation = Callable[[Path, pytest.MonkeyPatch], None]
 
@@ -25,12 +27,27 @@ def _unproved_layout(folder: Path, patched: pytest.MonkeyPatch) -> None:
     patched.setattr("meltwright.syntax.formatting._proved", lambda *given: False)
 
 
+def _chain(folder: Path, patched: pytest.MonkeyPatch) -> None:
+    for i in range(100):
+        (folder / f"part{i}.melt").write_text(f'use "part{i + 1}.melt"\n', encoding="utf-8")
+
+
+def _own_library(folder: Path, patched: pytest.MonkeyPatch) -> None:
+    copytree(loading.library_folder(), folder / "library", dirs_exist_ok=True)
+    patched.setattr(loading, "library_folder", lambda: folder / "library")
+
+
 SITUATIONS: dict[str, Situation] = {
     "M102": _latin,
     "M103": _large,
     "M121": _table,
     "M122": _unproved_layout,
+    "M204": _chain,
+    "M223": _own_library,
 }
+
+LASTING = {"M223"}
+"""Situations that are the same when the example is mended."""
 
 ALONG: dict[str, set[str]] = {"M121": {"M110"}}
 """Codes that cannot come alone, with those that come along."""

@@ -20,7 +20,7 @@ from meltwright.text.diagnostic import write
 from meltwright.text.page import Page, of_kind, page_codes, page_of, parse_page
 from meltwright.text.source import Source
 
-from .situations import ALONG, SITUATIONS, UNMENDED
+from .situations import ALONG, LASTING, SITUATIONS, UNMENDED
 
 COMPILER = Path(meltwright.__file__).parent
 PAGES = COMPILER / "text" / "pages"
@@ -121,8 +121,13 @@ def test_a_mended_text_is_sound(code: str) -> None:
     whole = any(re.search(r"^profile ", text, re.MULTILINE) for text in texts.values())
     wrong = [d for d in found.diagnostics if d.is_error and (whole or d.code != "M401")]
     assert not wrong, write(found.diagnostics, found.sources)
-    for name, text in texts.items():
-        assert _laid_out(text, name) == text
+
+
+@pytest.mark.parametrize("code", [code for code in page_codes() if code not in UNMENDED])
+def test_a_mended_text_is_in_the_one_layout(code: str) -> None:
+    for name, fence in the_page(code).mended.items():
+        if fence.kind == "melt":
+            assert _laid_out(fence.text, name) == fence.text
 
 
 def _laid_out(text: str, name: str) -> str:
@@ -189,7 +194,7 @@ def _run(
         commands = tuple(c for f in of_kind(page.mending, "sh") for c in f.text.splitlines()) or commands
     said, ended = "", 0
     with monkeypatch.context() as patched:
-        if prepare is not None and not mended:
+        if prepare is not None and (not mended or code in LASTING):
             prepare(folder, patched)
         for command in commands:
             capfd.readouterr()
