@@ -37,6 +37,13 @@ def _own_library(folder: Path, patched: pytest.MonkeyPatch) -> None:
     patched.setattr(loading, "library_folder", lambda: folder / "library")
 
 
+def _disagreement(folder: Path, patched: pytest.MonkeyPatch) -> None:
+    patched.setattr(
+        "meltwright.solving.checking.check_all",
+        lambda model, questions: ["speed.contour * gap <= 200 mm2/s does not hold" for _ in questions],
+    )
+
+
 SITUATIONS: dict[str, Situation] = {
     "M102": _latin,
     "M103": _large,
@@ -44,6 +51,7 @@ SITUATIONS: dict[str, Situation] = {
     "M122": _unproved_layout,
     "M204": _chain,
     "M223": _own_library,
+    "M506": _disagreement,
 }
 
 LASTING = {"M223"}
