@@ -1,5 +1,6 @@
 """What the files and commands of a page cannot set up by themselves."""
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 from shutil import copytree
@@ -44,6 +45,18 @@ def _disagreement(folder: Path, patched: pytest.MonkeyPatch) -> None:
     )
 
 
+def _no_git(folder: Path, patched: pytest.MonkeyPatch) -> None:
+    patched.setenv("PATH", str(folder))
+
+
+def _failing_git(folder: Path, patched: pytest.MonkeyPatch) -> None:
+    (folder / "tools").mkdir()
+    tool = folder / "tools" / "git"
+    tool.write_text("#!/bin/sh\necho 'fatal: detected dubious ownership' >&2\nexit 128\n", encoding="utf-8")
+    tool.chmod(0o755)
+    patched.setenv("PATH", f"{folder / 'tools'}{os.pathsep}{os.environ['PATH']}")
+
+
 SITUATIONS: dict[str, Situation] = {
     "M102": _latin,
     "M103": _large,
@@ -52,12 +65,14 @@ SITUATIONS: dict[str, Situation] = {
     "M204": _chain,
     "M223": _own_library,
     "M506": _disagreement,
+    "M701": _no_git,
+    "M708": _failing_git,
 }
 
 LASTING = {"M223"}
 """Situations that are the same when the example is mended."""
 
-ALONG: dict[str, set[str]] = {"M121": {"M110"}}
+ALONG: dict[str, set[str]] = {"M121": {"M110"}, "M706": {"M215"}}
 """Codes that cannot come alone, with those that come along."""
 
 UNMENDED: dict[str, str] = {
