@@ -308,13 +308,13 @@ CATALOGUE: dict[str, Entry] = {
     "M618": Entry("named-and-left-out", "{setting} is named, and left out too", "keep one of the two lines"),
     "M619": Entry(
         "setting-not-named",
-        "target {target} does not write {settings}: its name map does not say what to do with them",
+        "target {target} does not write {settings}, of which its name map says nothing",
         "list in left_out what shall not be written, and name the others below [names]:\n{lines}",
         "warning",
     ),
     "M620": Entry(
         "too-few-decimals",
-        "with {decimals} decimals different values of {setting} are written alike",
+        "with decimals = {decimals} different values of {setting} are written alike",
         "write decimals = {need}, or leave it away",
     ),
     "M621": Entry(
