@@ -46,7 +46,7 @@ def test_all_codes(capsys: Said) -> None:
     assert main(["explain"]) == 0
     lines = capsys.readouterr().out.splitlines()
     assert "M2  names and values" in lines
-    told = [line.split()[:2] for line in lines if line.startswith("  ")]
+    told = [line.split()[:2] for line in lines if line.startswith("  M")]
     assert told == [[code, CATALOGUE[code].slug] for code in sorted(CATALOGUE)]
     assert main(["explain", "--json"]) == 0
     groups = json.loads(capsys.readouterr().out)["groups"]

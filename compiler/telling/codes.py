@@ -1,12 +1,16 @@
 """The page of a code, for people and for programs: the headings are written here, once for all pages."""
 
-from textwrap import indent
+from textwrap import fill, indent
 from typing import Any
 
 from ..text.catalogue import CATALOGUE, GROUPS, general
 from ..text.page import Fence, Page
 
 MEANING, EXAMPLE, MENDING = "What it means", "An example", "How to mend it"
+
+_SAYS = "Meltwright says:"
+_BESIDE = ("The file that belongs to it:", "The files that belong to it:")
+_WIDTH = 110
 
 Data = dict[str, Any]
 Part = tuple[str | Fence, ...]
@@ -19,11 +23,13 @@ def listing() -> str:
     for group, about in GROUPS.items():
         codes = sorted(code for code in CATALOGUE if code.startswith(group))
         if codes:
-            lines += [f"{group}  {about}"]
-            lines += [
-                f"  {code}  {CATALOGUE[code].slug:<{width}}  {general(CATALOGUE[code].message)}" for code in codes
-            ]
+            lines.append(f"{group}  {about}")
+            lines += [_row(f"  {code}  {CATALOGUE[code].slug:<{width}}  ", _says(code)) for code in codes]
     return "\n".join(lines) + "\n"
+
+
+def _row(before: str, text: str) -> str:
+    return fill(text, _WIDTH, initial_indent=before, subsequent_indent=" " * len(before), break_on_hyphens=False)
 
 
 def listing_markdown() -> str:
@@ -106,10 +112,16 @@ def _says(code: str) -> str:
 def _parts(page: Page | None, said: str) -> list[tuple[str, Part]]:
     if page is None:
         return []
-    example = page.example
-    if said:
-        example = (*example, "Meltwright says:", Fence("text", "", said.rstrip("\n") + "\n"))
-    return [(MEANING, page.meaning), (EXAMPLE, example), (MENDING, page.mending)]
+    shown = [*page.example, *([Fence("text", "", said.rstrip("\n") + "\n")] if said else [])]
+    beside = [piece for piece in shown if isinstance(piece, Fence) and piece.beside]
+    example = [p for piece in shown if piece not in beside for p in ((_SAYS, piece) if _is_output(piece) else (piece,))]
+    if beside:
+        example += [_BESIDE[len(beside) > 1], *beside]
+    return [(MEANING, page.meaning), (EXAMPLE, tuple(example)), (MENDING, page.mending)]
+
+
+def _is_output(piece: str | Fence) -> bool:
+    return isinstance(piece, Fence) and piece.kind == "text"
 
 
 def _titled(fence: Fence) -> str:

@@ -5,7 +5,7 @@ slug and sentence come from the program. A part is made of prose and of fences. 
 is a file, what the file is called (a ``melt`` without a name is ``example.melt``):
 
 - ``melt``, ``toml``, ``jinja``, ``json``: a file. A line that ends in ``<--`` is where the fault is reported; the mark
-  is no part of the file.
+  is no part of the file. ``beside`` after the name says that the file is needed, but is not what the page is about.
 - ``sh``: the commands that show the fault, one a line. Without one the first file is checked.
 - ``text``: what the commands print. Where there are no commands the program finds that out itself, when it is asked.
 
@@ -19,7 +19,7 @@ from importlib.resources.abc import Traversable
 
 DEFAULT_NAME = "example.melt"
 MARK = "<--"
-_FENCE = re.compile(r"^```(\w+)(?: (\S+))?\n(.*?)^```$\n?", re.MULTILINE | re.DOTALL)
+_FENCE = re.compile(r"^```(\w+)(?: (\S+))?( beside)?\n(.*?)^```$\n?", re.MULTILINE | re.DOTALL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +30,7 @@ class Fence:
     name: str
     text: str
     marked: int = 0
+    beside: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,8 +96,8 @@ def _part(text: str) -> tuple[str | Fence, ...]:
     return tuple(piece for piece in (*found, text[done:].strip()) if piece)
 
 
-def _fence(kind: str, name: str | None, text: str) -> Fence:
+def _fence(kind: str, name: str | None, beside: str | None, text: str) -> Fence:
     lines = text.splitlines()
     marked = next((i for i, line in enumerate(lines, 1) if line.endswith(MARK)), 0)
     plain = "".join(line.removesuffix(MARK).rstrip() + "\n" if line.endswith(MARK) else line + "\n" for line in lines)
-    return Fence(kind, name or (DEFAULT_NAME if kind == "melt" else ""), plain, marked)
+    return Fence(kind, name or (DEFAULT_NAME if kind == "melt" else ""), plain, marked, bool(beside))
