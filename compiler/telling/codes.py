@@ -4,7 +4,7 @@ from textwrap import fill, indent
 from typing import Any
 
 from ..text.catalogue import CATALOGUE, GROUPS, general
-from ..text.page import Fence, Page
+from ..text.page import DEFAULT_NAME, Fence, Page
 
 MEANING, EXAMPLE, MENDING = "What it means", "An example", "How to mend it"
 
@@ -66,12 +66,12 @@ def page_text(code: str, page: Page | None, said: str) -> str:
     return "\n".join(lines) + "\n"
 
 
-def page_markdown(code: str, page: Page | None, said: str = "", level: int = 1) -> str:
-    """Write a page as Markdown; headings begin at ``level``."""
+def page_markdown(code: str, page: Page | None, said: str = "") -> str:
+    """Write a page as Markdown."""
     entry = CATALOGUE[code]
-    lines = [f"{'#' * level} {code} {entry.slug}", "", f"{entry.severity}: {_escaped(_says(code))}"]
+    lines = [f"# {code} {entry.slug}", "", f"{entry.severity}: {_escaped(_says(code))}"]
     for heading, part in _parts(page, said):
-        lines += ["", f"{'#' * (level + 1)} {heading}"]
+        lines += ["", f"## {heading}"]
         for piece in part:
             lines += ["", piece if isinstance(piece, str) else _fenced(piece)]
     return "\n".join(lines) + "\n"
@@ -135,7 +135,7 @@ def _fenced(fence: Fence) -> str:
 
 
 def _named(fence: Fence) -> bool:
-    return bool(fence.name) and fence.name != "example.melt"
+    return bool(fence.name) and fence.name != DEFAULT_NAME
 
 
 def _escaped(text: str) -> str:
