@@ -80,6 +80,16 @@ def test_a_code_whose_page_is_still_to_be_written(capsys: Said, monkeypatch: pyt
     assert json.loads(capsys.readouterr().out)["example"] == ""
 
 
+def test_nowhere_to_try_the_example(capsys: Said, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*given: object, **named: object) -> str:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("tempfile.mkdtemp", full)
+    assert main(["explain", "M214"]) == 0
+    out, err = capsys.readouterr()
+    assert err == "" and "Meltwright says" not in out and "How to mend it" in out
+
+
 def test_a_report_names_the_first_code_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Said) -> None:
     monkeypatch.chdir(tmp_path)
     Path("bad.melt").write_text(BAD, encoding="utf-8")

@@ -71,7 +71,11 @@ def said_of(page: "Page") -> str:
 
     if page.commands:
         return ""
-    found = examine({name: fence.text for name, fence in page.files.items()})
+    try:
+        found = examine({name: fence.text for name, fence in page.files.items()})
+    except OSError:
+        # Where nothing can be written for a moment, the page is told without it.
+        return ""
     return write(found.diagnostics, found.sources)
 
 
