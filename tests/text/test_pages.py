@@ -83,6 +83,7 @@ def test_a_page_says_what_it_has_to(code: str) -> None:
     outside = re.sub(r"^```.*?^```$", "", text, flags=re.MULTILINE | re.DOTALL)
     assert "```" not in outside and not re.search(r"^#", outside, re.MULTILINE)
     assert max(len(line) for line in outside.splitlines()) <= 100
+    assert not [line for line in outside.splitlines() if line.count("`") % 2], "code stays on one line"
 
 
 def test_no_two_pages_say_the_same() -> None:
