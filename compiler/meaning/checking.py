@@ -15,9 +15,11 @@ from . import declaring
 from .entities import resolve
 from .functions import CONSTANTS
 from .laws import Names, check_laws, declare_law
-from .loading import Loaded, load, load_library
+from .loading import LIBRARY, Loaded, load, load_library
+from .mending import mended
+from .missing import told_once
 from .model import GradeDecl, LawDecl, LetDecl, Model
-from .near import LONGEST_NAME, brief, near
+from .near import LONGEST_NAME, brief, suggest
 from .profiles import Surroundings, resolve_profiles
 from .units import HARDNESS, Dimension
 
@@ -52,10 +54,12 @@ def check_library(extra: Sequence[Path] = ()) -> tuple[Model | None, tuple[Diagn
 def check_loaded(loaded: Loaded) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
     """Check files that were read; gives what ``check_file`` gives."""
     model, faults = check(loaded)
+    declared = (model.quantities, model.settings, model.grades, model.merits, model.lets)
+    faults = told_once(faults, loaded, {name for table in declared for name in table})
     if any(_import_failed(f, loaded.sources) for f in loaded.faults):
         # What the missing file would have defined cannot be told from what is misspelt.
         faults = [f for f in faults if f.code not in _UNKNOWN_NAMES]
-    found = _first(order([*loaded.faults, *faults]))
+    found = _first(order(mended([*loaded.faults, *faults], loaded)))
     return (None if any(d.is_error for d in found) else model), found, loaded.sources
 
 
@@ -74,7 +78,7 @@ def check(loaded: Loaded) -> tuple[Model, list[Diagnostic]]:
     faults: list[Diagnostic] = []
     statements = [s for name in sorted(loaded.files) for s in loaded.files[name].statements]
     broken = _broken(loaded)
-    statements = list(_without_repeats(statements, faults))
+    statements = _without_repeats(statements, faults)
     entities = {
         kind: {s.name.text: s for s in _of(statements, tree.Entity) if s.kind == kind}
         for kind in ("material", "machine", "profile")
@@ -206,8 +210,8 @@ def _grades(
         name = node.quantity.text
         wanted, kind = dimensions.get(name), names.kinds.get(name)
         if kind is None:
-            advice = near(name, names.kinds, "a grade names bands of a derived quantity")
-            faults.append(diagnose("M214", node.quantity.span, name=brief(name), near=advice))
+            hint = suggest(name, node.quantity.span, names.kinds, "a grade names bands of a derived quantity")
+            faults.append(diagnose("M214", node.quantity.span, name=brief(name), **hint))
         elif kind in ("word", "merit", "grade") or wanted == HARDNESS:
             what = {"word": "words", "merit": "a merit", "grade": "another grade"}.get(kind, "a hardness")
             facts: dict[str, Any] = {
@@ -228,10 +232,12 @@ def _of(statements: Iterable[tree.Statement], kind: type[_S]) -> Iterator[_S]:
     return (s for s in statements if isinstance(s, kind))
 
 
-def _without_repeats(statements: list[tree.Statement], faults: list[Diagnostic]) -> Iterator[tree.Statement]:
+def _without_repeats(statements: list[tree.Statement], faults: list[Diagnostic]) -> list[tree.Statement]:
     """Leave out what is defined a second time, with a report. Names in formulas share one table."""
     tables: dict[str, dict[str, tuple[Span, str]]] = {}
-    for s in statements:
+    kept: set[Span] = set()
+    # Where an author defines anew what the library has, the author's is the second.
+    for s in sorted(statements, key=lambda s: not s.span.file.startswith(LIBRARY)):
         if isinstance(s, tree.Use):
             continue
         kind = s.kind if isinstance(s, tree.Entity) else type(s).__name__.lower()
@@ -239,4 +245,5 @@ def _without_repeats(statements: list[tree.Statement], faults: list[Diagnostic])
         taken = tables.setdefault(table, {})
         first = declaring.unique([(s.name.text, s.name.span, kind)], faults, taken)
         if first and _nameable(s.name.text, s.name.span, faults, table == "formula"):
-            yield s
+            kept.add(s.span)
+    return [s for s in statements if s.span in kept]
