@@ -36,14 +36,14 @@ _DECLARES = re.compile(r"\b(quantity|setting|grade|merit|let|material|machine|pr
 
 
 def check_file(
-    path: Path, library: Path | None = None
+    path: Path, library: Path | None = None, texts: Mapping[Path, str] | None = None
 ) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
     """Read and check a file with all it uses.
 
     Returns the model (None where there are errors), all diagnostics in order, and the sources they point into.
-    ``library`` is read instead of the installed one.
+    ``library`` is read instead of the installed one, and ``texts`` stand for files, by their resolved path.
     """
-    return check_loaded(load(path, library))
+    return check_loaded(load(path, library, texts))
 
 
 def check_library(extra: Sequence[Path] = ()) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:

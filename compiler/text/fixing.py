@@ -181,13 +181,14 @@ def _moved_back(offset: int, edits: Iterable[Edit]) -> int:
 
 @dataclass(slots=True)
 class Mended:
-    """What came of mending: the changed ``texts``, what was ``done`` to them, and files that were ``left``.
+    """What came of mending: the changed ``texts``, as they were ``before``, what was ``done``, what was ``left``.
 
     A place in ``done`` is one of the texts as they were before. A file is left where a fix in it would have brought
     another fault, or would not have mended its own.
     """
 
     texts: dict[str, Source] = field(default_factory=dict)
+    before: dict[str, Source] = field(default_factory=dict)
     done: list[tuple[Diagnostic, Fix]] = field(default_factory=list)
     left: set[str] = field(default_factory=set)
 
@@ -216,6 +217,7 @@ def mend(read: Read, may_write: Callable[[Source], bool]) -> Mended:
         mended.done += [(_as_it_was(d, rounds), fix) for d, fix in picked]
         for name, own in edits.items():
             rounds.setdefault(name, []).append(own)
+            mended.before.setdefault(name, sources[name])
         mended.texts, found, sources = trial, now, sources_now
     return mended
 
