@@ -102,7 +102,7 @@ def _listed_twice(fault: Diagnostic, around: _Around) -> list[Fix]:
 
 def _move(fault: Diagnostic, around: _Around) -> list[Fix]:
     """Move a value to the one block of its owner in the same file."""
-    item, owner = around.item(fault.span), fault.help.rsplit(" ", 1)[-1]
+    item, owner = around.item(fault.span), fault.help.removeprefix("write it in a ").removeprefix("write it in the ")
     homes = [
         s
         for s in around.files[fault.span.file].statements
@@ -139,6 +139,7 @@ _FIXES: Mapping[str, Callable[[Diagnostic, _Around], list[Fix]]] = {
     "M220": _move,
     "M226": _said_twice,
     "M244": _listed_twice,
+    "M245": _move,
     "M260": _without_item,
     "M411": _said_twice,
 }

@@ -56,8 +56,8 @@ def suggest(
     known = sorted(set(candidates))
     close = close_to(name, known)
     sure = surely_meant(name, known) if close else ""
-    if sure and sure not in close:
-        close = [sure, *close]
+    if sure:
+        close = [sure] if fits is None or fits(sure) else list(dict.fromkeys([sure, *close]))
     return {"near": _advice(close, otherwise), "fixes": name_fixes(name, span, close, sure, fits)}
 
 

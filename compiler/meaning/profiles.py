@@ -122,15 +122,15 @@ def _draft(entity: tree.Entity, around: Surroundings, faults: list[Diagnostic]) 
     for item in entity.items:
         match item:
             case tree.UsesMaterial():
-                draft.material = _once(draft.material, item, "material", faults)
+                draft.material = _once(draft.material, item, "material line", faults)
                 _known(item.name, "material", around.materials, faults)
             case tree.UsesMachines():
-                draft.machines = _once(draft.machines, item, "machines", faults)
+                draft.machines = _once(draft.machines, item, "machines line", faults)
                 listed_twice(item.names, faults)
                 for machine in item.names:
                     _known(machine, "machine", around.machines, faults)
             case tree.Prefer():
-                draft.prefer = _once(draft.prefer, item, "prefer", faults)
+                draft.prefer = _once(draft.prefer, item, "prefer line", faults)
                 draft.share = _share(item, faults)
                 listed_twice(item.names, faults)
                 for merit in item.names:
@@ -187,8 +187,10 @@ def _given(
         if kind in ("grade", "merit", "let"):
             value = text_of(item.value)
             what = f"derived by law {around.names.lets[name][0].law}" if kind == "let" else f"a {kind}"
-            advice = f"bound it: {name} at most {value}, or: {name} at least {value}"
-            fixes = [put_in(item.name.span, f" at {b}", f"write: {name} at {b} {value}") for b in ("most", "least")]
+            grade = around.grades.get(name)
+            bounds = ("least", "most") if grade is not None and grade.more_is_better else ("most", "least")
+            advice = "bound it: " + ", or: ".join(f"{name} at {bound} {value}" for bound in bounds)
+            fixes = [put_in(item.name.span, f" at {b}", f"write {name} at {b} {value}") for b in bounds]
             fixes = fixes if item.evidence is None else []
             faults.append(diagnose("M245", item.name.span, name=name, what=what, advice=advice, fixes=fixes))
         else:

@@ -168,9 +168,9 @@ def _spread(value: tree.Spread, faults: list[Diagnostic]) -> Amount | None:
     if stated is None:
         return None
     if tolerance.digits.startswith("-"):
-        whole = _plain(tolerance)
-        fix = write_for(tolerance.span, whole, whole.lstrip("-"), safe=True)
-        faults.append(diagnose("M224", tolerance.span, fixes=[fix]))
+        whole = brief(_plain(tolerance))
+        fix = write_for(tolerance.span, whole, _plain(tolerance).lstrip("-"), safe=True)
+        faults.append(diagnose("M224", tolerance.span, help=fix.title, fixes=[fix]))
         return None
     tolerance_unit = unit if not tolerance.unit or bare else unit_of(tolerance, faults)
     if tolerance_unit is None:
@@ -186,9 +186,11 @@ def _spread(value: tree.Spread, faults: list[Diagnostic]) -> Amount | None:
     if width is None:
         found = "a tolerance in per cent" if relative else f"a tolerance that is {_kind_of(tolerance_unit)}"
         symbol = difference_unit(unit).symbol
+        better = f"{tolerance.digits} {symbol}".rstrip()
         advice = f"give the tolerance in {symbol}" if symbol else "leave its unit away"
+        advice = f"{advice}: {brief(better)}"
         facts: dict[str, Any] = {"left": _kind_of(unit), "right": found, "verb": "combined"}
-        fix = write_for(tolerance.span, _plain(tolerance), f"{tolerance.digits} {symbol}".rstrip())
+        fix = write_for(tolerance.span, _plain(tolerance), better)
         faults.append(diagnose("M302", tolerance.span, advice=advice, fixes=[fix], **facts))
         return None
     return _bounded(value, stated, stated - width, stated + width, unit, faults)
