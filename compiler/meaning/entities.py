@@ -1,6 +1,7 @@
 """Materials and machines: their values checked, inherited, and the trail kept."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
@@ -12,7 +13,7 @@ from .laws import Names, unknown_word
 from .model import Amount, EntityDecl, Evidence, GivenValue, QuantityDecl
 from .near import brief, listed, suggest
 from .units import HARDNESS, Dimension
-from .valuing import amount_in, amount_of, believable, in_unit, mismatch, text_of
+from .valuing import amount_in, amount_of, believable, example_unit, in_unit, mismatch, text_of
 
 NOT_GIVEN = Evidence("assumed", "no evidence given", stated=False)
 
@@ -95,6 +96,7 @@ def take(
             amount_of(item.value, faults)
     elif quantity.owner != entity.kind:
         faults.append(diagnose("M220", item.name.span, name=name, owner=quantity.owner, kind=entity.kind))
+        amount_of(item.value, faults)
     elif name in values:
         related = [Related(values[name].span, "first given here")]
         faults.append(diagnose("M211", item.name.span, name=name, related=related))
@@ -177,7 +179,10 @@ def checked_amount(value: tree.Value, quantity: QuantityDecl, faults: list[Diagn
     if amount is None or quantity.dimension is None:
         return None
     if amount.unit.dimension != quantity.dimension:
-        faults.append(mismatch(quantity.name, quantity.dimension, amount, value.span))
+        fault = mismatch(quantity.name, quantity.dimension, amount, value.span)
+        if fault.fixes and not _believable_in(value, quantity):
+            fault = replace(fault, help=in_unit(quantity.dimension), fixes=())
+        faults.append(fault)
         return None
     if not in_ranges(quantity, amount.low, amount.high, amount.unit):
         related = [Related(quantity.span, "declared here")]
@@ -189,6 +194,15 @@ def checked_amount(value: tree.Value, quantity: QuantityDecl, faults: list[Diagn
         faults.append(diagnose("M222", value.span, related=related, fixes=fixes, **facts))
         return None
     return amount
+
+
+def _believable_in(value: tree.Value, quantity: QuantityDecl) -> bool:
+    """Tell whether a number of another dimension, or of none, would be believable in the quantity's own unit."""
+    if not isinstance(value, tree.Exact) or quantity.dimension is None:
+        return True
+    unit = example_unit(quantity.dimension)
+    amount = amount_of(tree.Exact(tree.Number(value.number.digits, unit)), [])
+    return amount is not None and _fits(amount, quantity)
 
 
 def _fits(amount: Amount, quantity: QuantityDecl) -> bool:

@@ -156,7 +156,7 @@ class _Loader:
                 turned = written.replace("\\", "/")
                 there = _exists(_resolved(base / with_ending.replace("\\", "/")))
                 advice = "write the path with / between its parts"
-                fixes = [write_for(use.path.span, f'"{written}"', f'"{turned}"', there)]
+                fixes = [write_for(use.path.span, f'"{written}"', f'"{turned}"', safe=True)] if there else []
             facts = {"what": what, "path": brief(written) or '""', "near": advice}
             faults.append(diagnose("M203", use.path.span, fixes=fixes, **facts))
             return None

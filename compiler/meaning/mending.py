@@ -79,7 +79,7 @@ def _defined_twice(fault: Diagnostic, around: _Around) -> list[Fix]:
         return _said_twice(fault, around)
     second = around.statement(fault.span)
     first = around.statement(fault.related[0].span) if fault.related else None
-    if second is None or first != second:
+    if second is None or first != second or len(around.files[fault.span.file].statements) == 1:
         return []
     return [take_out(around.whole(second), "remove the definition, which says the same again", safe=True)]
 

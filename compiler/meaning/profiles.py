@@ -193,12 +193,14 @@ def _given(
             fixes = [put_in(item.name.span, f" at {b}", f"write {name} at {b} {value}") for b in bounds]
             fixes = fixes if item.evidence is None else []
             faults.append(diagnose("M245", item.name.span, name=name, what=what, advice=advice, fixes=fixes))
+            amount_of(item.value, faults)
         else:
             take(item, entity, draft.values, around.names, faults)
     elif not setting.given:
         line = f'pin {name} = {text_of(item.value)} because "..."'
         fix = write_for(item.span, f"{name} {text_of(item.value)}", line)
         faults.append(diagnose("M235", item.name.span, name=name, value=text_of(item.value), fixes=[fix]))
+        amount_in(item.value, setting.dimension, faults)
     else:
         _pin(tree.Pin(item.name, item.value, None, item.span), None, draft, around, faults)
 
@@ -210,6 +212,8 @@ def _pin(item: tree.Pin, reason: str | None, draft: _Draft, around: Surroundings
     if setting is None:
         if name not in around.names.failed:
             faults.append(not_a_setting(item, around.names))
+            # What is wrong with the value has another cause.
+            amount_of(item.value, faults)
         return
     if name in draft.pins:
         related = [Related(draft.pins[name].span, "first fixed here")]

@@ -71,11 +71,16 @@ def amount_in(value: tree.Value, wanted: Dimension | None, faults: list[Diagnost
     """Convert a value as ``amount_of`` does; a unit that is put right must be of the dimension that is ``wanted``."""
     found: list[Diagnostic] = []
     amount = amount_of(value, found)
-    faults += [_fitted(f, wanted) if wanted is not None and f.code == "M215" else f for f in found]
+    faults += [f if wanted is None else _fitted(f, wanted) for f in found]
     return amount
 
 
 def _fitted(fault: Diagnostic, wanted: Dimension) -> Diagnostic:
+    """Put fixes first that write a unit of the dimension that is wanted; no other is safe."""
+    if fault.code == "M302":
+        return replace(fault, fixes=tuple(f for f in fault.fixes if _dimension_of(f.edits[0].text) in (wanted, None)))
+    if fault.code != "M215":
+        return fault
     possible = {wanted, TEMPERATURE_DIFFERENCE if wanted == TEMPERATURE_POINT else wanted}
     good = [f for f in fault.fixes if _dimension_of(f.edits[0].text) in possible]
     others = [replace(f, safe=False) for f in fault.fixes if f not in good]

@@ -19,6 +19,8 @@ _LONGEST_SHOWN = 64
 _BARE_LINE_END = re.compile(r"(?<!\r)\n")
 _SYNTAX = "M1"
 _CUT_SHORT = "M121"
+_ASKED_LAST = frozenset(["M222"])
+"""Whether a value is believable is asked once all else of it is good."""
 
 
 # ---- making
@@ -247,12 +249,13 @@ def _spoilt(
 ) -> set[str]:
     """Name the changed files in which a fix brought a fault in, or did not mend its own; all where it is not known."""
     mended = [_key(d, edits) for d, _ in picked]
+    same = {(*_key(d, edits), d.message) for d, _ in picked}
     known = {_key(d, edits) for d in before}
     cut = {d.span.file for d in before if d.code == _CUT_SHORT}
     spoilt: set[str] = set()
     for fault in after:
         key = _key(fault, {})
-        unmended = key in mended
+        unmended = (*key, fault.message) in same
         uncovered = fault.span.file in cut or any(_uncovers(m, fault, sources) for m in mended)
         if unmended or not (key in known or uncovered):
             spoilt |= {fault.span.file} & edits.keys() or set(edits)
@@ -270,7 +273,7 @@ def _uncovers(mended: tuple[str, str, int], fault: Diagnostic, sources: Mapping[
     a line hides those further on in it.
     """
     code, file, start = mended
-    if fault.code > code:
+    if fault.code > code or fault.code in _ASKED_LAST:
         return True
     if not (fault.code.startswith(_SYNTAX) and code.startswith(_SYNTAX) and fault.span.file == file):
         return False
