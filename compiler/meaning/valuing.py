@@ -191,12 +191,14 @@ def _spread(value: tree.Spread, faults: list[Diagnostic]) -> Amount | None:
     if width is None:
         found = "a tolerance in per cent" if relative else f"a tolerance that is {_kind_of(tolerance_unit)}"
         symbol = difference_unit(unit).symbol
-        better = f"{tolerance.digits} {symbol}".rstrip()
         advice = f"give the tolerance in {symbol}" if symbol else "leave its unit away"
-        advice = f"{advice}: {brief(better)}"
         facts: dict[str, Any] = {"left": _kind_of(unit), "right": found, "verb": "combined"}
-        fix = write_for(tolerance.span, _plain(tolerance), better)
-        faults.append(diagnose("M302", tolerance.span, advice=advice, fixes=[fix], **facts))
+        if not relative:
+            # A share is another number in any unit, so only a wrong unit can be put right.
+            better = f"{tolerance.digits} {symbol}".rstrip()
+            advice = f"{advice}: {brief(better)}"
+            facts["fixes"] = [write_for(tolerance.span, _plain(tolerance), better)]
+        faults.append(diagnose("M302", tolerance.span, advice=advice, **facts))
         return None
     return _bounded(value, stated, stated - width, stated + width, unit, faults)
 

@@ -1,6 +1,6 @@
 """Putting a profile on a machine together: its laws, names and values become one constraint network."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from ..meaning.dimensions import names_in
@@ -177,6 +177,16 @@ class Assembly(Lowering):
         """Add a line to a block, of which ``head`` is the name."""
         return laid_fix(put_in(head, f"\n  {line}", f"add: {line}"), self.model.sources)
 
+    def _all_added(self, head: Span, faults: Sequence[Diagnostic]) -> list[Fix]:
+        """Add the lines that are offered first for faults of one block, where there is one for each."""
+        lines = [fault.fixes[0].title.removeprefix("add: ") for fault in faults if fault.fixes]
+        if len(lines) < len(faults):
+            return []
+        whole = put_in(
+            head, "".join(f"\n  {line}" for line in lines), f"add {len(lines)} lines, and change what is in them"
+        )
+        return [laid_fix(whole, self.model.sources)]
+
     def _report_missing(self, name: str, span: Span) -> None:
         self.flawed = True
         if name in self._missing:
@@ -247,7 +257,8 @@ class Assembly(Lowering):
                 advice += f", or start from one that has them: {owner} {entity} from {listed(sorted(complete)[:4])}"
             names = ", ".join(sorted(lacking))
             facts: dict[str, Any] = {"owner": owner, "entity": entity, "count": len(lacking), "names": names}
-            self._fault(diagnose("M415", first.span, advice=advice, **facts))
+            fixes = self._all_added(first.span, list(lacking.values()))
+            self._fault(diagnose("M415", first.span, advice=advice, fixes=fixes, **facts))
 
     # ---- laws
 
