@@ -184,6 +184,8 @@ def _given(
     setting = around.names.settings.get(name)
     if setting is None:
         kind = around.names.kinds.get(name, "")
+        if not kind and _names_entity(item, draft, around, faults):
+            return
         if kind in ("grade", "merit", "let"):
             value = text_of(item.value)
             what = f"derived by law {around.names.lets[name][0].law}" if kind == "let" else f"a {kind}"
@@ -203,6 +205,23 @@ def _given(
         amount_in(item.value, setting.dimension, faults)
     else:
         _pin(tree.Pin(item.name, item.value, None, item.span), None, draft, around, faults)
+
+
+def _names_entity(item: tree.Given, draft: _Draft, around: Surroundings, faults: list[Diagnostic]) -> bool:
+    """Take a line as the one that names the material or machine where its value is one; report its first word."""
+    if not isinstance(item.value, tree.Word):
+        return False
+    named, value = tree.Name(item.value.text, item.value.span), item.value.text
+    if draft.material is None and value in around.materials:
+        word, draft.material = "material", tree.UsesMaterial(named, item.span)
+    elif draft.machines is None and value in around.machines:
+        word, draft.machines = "machines", tree.UsesMachines((named,), item.span)
+    else:
+        return False
+    hint = suggest(item.name.text, item.name.span, [word], f"write: {word} {value}")
+    fixes = hint["fixes"] or [write_for(item.name.span, item.name.text, word)]
+    faults.append(diagnose("M214", item.name.span, name=brief(item.name.text), near=hint["near"], fixes=fixes))
+    return True
 
 
 def _pin(item: tree.Pin, reason: str | None, draft: _Draft, around: Surroundings, faults: list[Diagnostic]) -> None:
