@@ -20,7 +20,7 @@ _INDENT = 2
 FORMULA_KINDS = frozenset(["quantity", "setting", "grade", "merit", "let"])
 _DECLARES = re.compile(r"\b(quantity|setting|grade|merit|let|material|machine|profile)[ \t]+([A-Za-z_][\w.]*)")
 _NAME = re.compile(r"[A-Za-z_][\w.]*")
-_LIKE_USE = re.compile(r' *(?:use|library)\b|\w+ +library\b|\w+ *"')
+_LIKE_USE = re.compile(r' *(?:use|library)\b|\w+ +library\b| ?(?:\w+ *)?"')
 
 
 def first_causes(faults: Iterable[Diagnostic], loaded: Loaded) -> list[Diagnostic]:
@@ -67,7 +67,9 @@ def _joined(group: list[Diagnostic]) -> Diagnostic:
         alike = [other for f in group for other in f.fixes if other.title == fix.title]
         if len(alike) == len(group):
             edits: dict[Edit, None] = dict.fromkeys(e for other in alike for e in other.edits)
-            fixes.append(Fix(fix.title, tuple(edits), all(other.safe for other in alike)))
+            # Where several lines agree on a name that is not defined, the definition may as well be the slip.
+            safe = one.code != "M212" and all(other.safe for other in alike)
+            fixes.append(Fix(fix.title, tuple(edits), safe))
     return replace(one, related=(*one.related, *related), fixes=tuple(fixes))
 
 
