@@ -1,7 +1,5 @@
 """From files to the checked model: every fault of a text is found in one run."""
 
-import math
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -12,12 +10,15 @@ from ..syntax.collecting import without_collecting
 from ..text.diagnostic import Diagnostic, Related, diagnose, order
 from ..text.source import Source, Span
 from . import declaring
+from .causes import FORMULA_KINDS, broken, first_causes, within_broken
 from .entities import resolve
 from .functions import CONSTANTS
 from .laws import Names, check_laws, declare_law
-from .loading import Loaded, load, load_library
+from .loading import LIBRARY, Loaded, load, load_library
+from .mending import mended
+from .missing import told_once
 from .model import GradeDecl, LawDecl, LetDecl, Model
-from .near import LONGEST_NAME, brief, near
+from .near import LONGEST_NAME, brief, suggest
 from .profiles import Surroundings, resolve_profiles
 from .units import HARDNESS, Dimension
 
@@ -25,23 +26,18 @@ _S = TypeVar("_S", bound=tree.Statement)
 
 MOST_FAULTS = 100
 """Faults of one file that are reported."""
-_IMPORT_FAULTS = frozenset(["M101", "M102", "M103", "M105", "M202", "M203", "M204"])
-_SYNTAX = ("M11", "M12")
 _INCOMPLETE = frozenset(["M225", "M228", "M241", "M402"])
-_UNKNOWN_NAMES = frozenset(["M212", "M214", "M237", "M239"])
-_FORMULA_KINDS = frozenset(["quantity", "setting", "grade", "merit", "let"])
-_DECLARES = re.compile(r"\b(quantity|setting|grade|merit|let|material|machine|profile)[ \t]+([A-Za-z_][\w.]*)")
 
 
 def check_file(
-    path: Path, library: Path | None = None
+    path: Path, library: Path | None = None, texts: Mapping[Path, str] | None = None
 ) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
     """Read and check a file with all it uses.
 
     Returns the model (None where there are errors), all diagnostics in order, and the sources they point into.
-    ``library`` is read instead of the installed one.
+    ``library`` is read instead of the installed one, and ``texts`` stand for files, by their resolved path.
     """
-    return check_loaded(load(path, library))
+    return check_loaded(load(path, library, texts))
 
 
 def check_library(extra: Sequence[Path] = ()) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
@@ -52,20 +48,11 @@ def check_library(extra: Sequence[Path] = ()) -> tuple[Model | None, tuple[Diagn
 def check_loaded(loaded: Loaded) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
     """Check files that were read; gives what ``check_file`` gives."""
     model, faults = check(loaded)
-    if any(_import_failed(f, loaded.sources) for f in loaded.faults):
-        # What the missing file would have defined cannot be told from what is misspelt.
-        faults = [f for f in faults if f.code not in _UNKNOWN_NAMES]
-    found = _first(order([*loaded.faults, *faults]))
+    declared = (model.quantities, model.settings, model.grades, model.merits, model.lets)
+    faults = told_once(faults, loaded, {name for table in declared for name in table})
+    faults = first_causes(faults, loaded)
+    found = _first(order(mended([*loaded.faults, *faults], loaded)))
     return (None if any(d.is_error for d in found) else model), found, loaded.sources
-
-
-def _import_failed(fault: Diagnostic, sources: Mapping[str, Source]) -> bool:
-    """Tell whether a fault keeps a file from being used: one of reading it, or a use line that cannot be read."""
-    source = sources.get(fault.span.file)
-    if fault.code[:3] not in _SYNTAX or source is None:
-        return fault.code in _IMPORT_FAULTS
-    line, _ = source.line_column(fault.span.start)
-    return source.line_text(line).split()[:1] == ["use"]
 
 
 @without_collecting()
@@ -73,8 +60,8 @@ def check(loaded: Loaded) -> tuple[Model, list[Diagnostic]]:
     """Build the model of all loaded files; parts at fault are left out and reported."""
     faults: list[Diagnostic] = []
     statements = [s for name in sorted(loaded.files) for s in loaded.files[name].statements]
-    broken = _broken(loaded)
-    statements = list(_without_repeats(statements, faults))
+    lost_names = broken(loaded)
+    statements = _without_repeats(statements, faults)
     entities = {
         kind: {s.name.text: s for s in _of(statements, tree.Entity) if s.kind == kind}
         for kind in ("material", "machine", "profile")
@@ -87,7 +74,7 @@ def check(loaded: Loaded) -> tuple[Model, list[Diagnostic]]:
     declared = {s.name.text for s in statements if isinstance(s, tree.Quantity | tree.Setting)}
     lets = _lets(laws, statements, faults)
     known = quantities.keys() | settings.keys() | others.keys() | lets.keys()
-    failed = (declared | {n for kind, n in broken if kind in _FORMULA_KINDS}) - known
+    failed = (declared | {n for kind, n in lost_names if kind in FORMULA_KINDS | {""}}) - known
     names = Names(quantities, settings, lets, others, frozenset(failed))
 
     dimensions = check_laws(laws, merits.values(), names, faults)
@@ -109,8 +96,8 @@ def check(loaded: Loaded) -> tuple[Model, list[Diagnostic]]:
         machines,
         profiles,
     )
-    faults = [f for f in faults if not (f.code in _INCOMPLETE and _within_broken(f.span, statements, loaded.faults))]
-    lost = {n for kind, n in broken if kind not in _FORMULA_KINDS}
+    faults = [f for f in faults if not (f.code in _INCOMPLETE and within_broken(f.span, statements, loaded.faults))]
+    lost = {n for kind, n in lost_names if kind not in FORMULA_KINDS}
     return model, [f for f in faults if not (f.code == "M212" and _written(f.span, loaded.sources) in lost)]
 
 
@@ -133,25 +120,8 @@ def check_entities(model: Model, statements: Iterable[tree.Statement]) -> tuple[
     return replace(model, materials=materials, machines=machines, profiles=profiles), faults
 
 
-def _within_broken(span: Span, statements: Iterable[tree.Statement], faults: Iterable[Diagnostic]) -> bool:
-    """Tell whether a statement holds lines that could not be read, which may be those that it seems to lack."""
-    later = [s.span.start for s in statements if s.span.file == span.file and s.span.start > span.start]
-    end = min(later, default=math.inf)
-    return any(f.code[:3] in _SYNTAX and f.span.file == span.file and span.start <= f.span.start < end for f in faults)
-
-
 def _written(span: Span, sources: Mapping[str, Source]) -> str:
     return sources[span.file].text[span.start : span.end]
-
-
-def _broken(loaded: Loaded) -> set[tuple[str, str]]:
-    """List what files with syntax faults may declare in their broken lines, by kind and name."""
-    files = {f.span.file for f in loaded.faults if f.code[:3] in _SYNTAX}
-    return {
-        (found[1], found[2])
-        for file in files & loaded.sources.keys()
-        for found in _DECLARES.finditer(loaded.sources[file].text)
-    }
 
 
 def _first(faults: tuple[Diagnostic, ...]) -> tuple[Diagnostic, ...]:
@@ -206,8 +176,8 @@ def _grades(
         name = node.quantity.text
         wanted, kind = dimensions.get(name), names.kinds.get(name)
         if kind is None:
-            advice = near(name, names.kinds, "a grade names bands of a derived quantity")
-            faults.append(diagnose("M214", node.quantity.span, name=brief(name), near=advice))
+            hint = suggest(name, node.quantity.span, names.kinds, "a grade names bands of a derived quantity")
+            faults.append(diagnose("M214", node.quantity.span, name=brief(name), **hint))
         elif kind in ("word", "merit", "grade") or wanted == HARDNESS:
             what = {"word": "words", "merit": "a merit", "grade": "another grade"}.get(kind, "a hardness")
             facts: dict[str, Any] = {
@@ -228,10 +198,12 @@ def _of(statements: Iterable[tree.Statement], kind: type[_S]) -> Iterator[_S]:
     return (s for s in statements if isinstance(s, kind))
 
 
-def _without_repeats(statements: list[tree.Statement], faults: list[Diagnostic]) -> Iterator[tree.Statement]:
+def _without_repeats(statements: list[tree.Statement], faults: list[Diagnostic]) -> list[tree.Statement]:
     """Leave out what is defined a second time, with a report. Names in formulas share one table."""
     tables: dict[str, dict[str, tuple[Span, str]]] = {}
-    for s in statements:
+    kept: set[Span] = set()
+    # Where an author defines anew what the library has, the author's is the second.
+    for s in sorted(statements, key=lambda s: not s.span.file.startswith(LIBRARY)):
         if isinstance(s, tree.Use):
             continue
         kind = s.kind if isinstance(s, tree.Entity) else type(s).__name__.lower()
@@ -239,4 +211,5 @@ def _without_repeats(statements: list[tree.Statement], faults: list[Diagnostic])
         taken = tables.setdefault(table, {})
         first = declaring.unique([(s.name.text, s.name.span, kind)], faults, taken)
         if first and _nameable(s.name.text, s.name.span, faults, table == "formula"):
-            yield s
+            kept.add(s.span)
+    return [s for s in statements if s.span in kept]

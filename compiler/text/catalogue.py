@@ -74,6 +74,7 @@ CATALOGUE: dict[str, Entry] = {
         "import-too-deep", "files use one another more than {limit} deep", "use them from fewer files, side by side"
     ),
     "M203": Entry("import-missing", "there is no {what} {path}", "{near}"),
+    "M205": Entry("used-twice", "{path} is used already, further up in this file", "remove this use line", "warning"),
     "M210": Entry("defined-twice", "{kind} {name} is defined twice", "rename or remove one of the two"),
     "M211": Entry("given-twice", "{name} is given twice here", "keep one of the two lines"),
     "M212": Entry("unknown-entity", "there is no {kind} {name}", "{near}"),
@@ -344,6 +345,12 @@ CATALOGUE: dict[str, Entry] = {
     ),
     "M626": Entry(
         "outside-output", "{path} leads out of the output folder", "remove the link, or choose another --out folder"
+    ),
+    "M629": Entry(
+        "fix-failed",
+        "a fix that was tried on {path} brought another fault, so the rest of it is left as it is",
+        "mend what is reported by hand",
+        "warning",
     ),
     # ---- two sides compared
     "M701": Entry(

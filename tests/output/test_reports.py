@@ -186,7 +186,7 @@ def test_texts_that_xml_has_no_form_for(tmp_path: Path) -> None:
     assert place and (place.line, place.column, place.end_column) == (1, 1, 4)
 
 
-@pytest.mark.parametrize("name", ["report", "report.json", "report.xml.txt"])
+@pytest.mark.parametrize("name", ["report", "report.yaml", "report.xml.txt"])
 def test_other_endings_are_misuse(here: Path, name: str) -> None:
     for command in (["check", "shop/bad.melt"], ["compile", "shop/bad.melt", "--out", "made"]):
         with pytest.raises(SystemExit) as ended:

@@ -7,10 +7,10 @@ from typing import Any
 from ... import __version__
 from ...telling.codes import page_markdown, page_meaning
 from ...text.catalogue import CATALOGUE, general
-from ...text.diagnostic import Diagnostic
+from ...text.diagnostic import Diagnostic, Edit, Fix
 from ...text.page import page_of
 from ...text.source import Span
-from . import Part, place_of
+from . import Part, Place, exact_place, place_of
 
 Data = dict[str, Any]
 
@@ -63,20 +63,49 @@ def _result(part: Part, d: Diagnostic, rule: int) -> Data:
             related.append({"id": len(related) + 1, **other, "message": {"text": r.role}})
     if related:
         result["relatedLocations"] = related
+    fixes = [_fix(fix, part) for fix in d.fixes if all(e.span.file in part.sources for e in fix.edits)]
+    if fixes:
+        result["fixes"] = fixes
     return result
+
+
+def _fix(fix: Fix, part: Part) -> Data:
+    """Write a fix: one change a file, whose replacements are its edits in order."""
+    by_file: dict[str, list[Edit]] = {}
+    for edit in sorted(fix.edits, key=lambda e: (e.span.file, e.span.start, e.span.end)):
+        by_file.setdefault(edit.span.file, []).append(edit)
+    changes = [_change(edits, part) for edits in by_file.values()]
+    return {"description": {"text": fix.title}, "artifactChanges": changes}
+
+
+def _change(edits: Sequence[Edit], part: Part) -> Data:
+    replacements, where = [], {}
+    for edit in edits:
+        place = exact_place(edit.span, part.sources)
+        if place is not None:
+            where = _artifact(place)
+            replacements.append({"deletedRegion": _region(place), "insertedContent": {"text": edit.text}})
+    return {"artifactLocation": where, "replacements": replacements}
 
 
 def _location(part: Part, span: Span) -> Data:
     place = place_of(span, part.sources)
     if place is None:
         return {}
-    base = "LIBRARY" if place.in_library else "SOURCES"
-    physical: Data = {"artifactLocation": {"uri": place.uri, "uriBaseId": base}}
+    physical: Data = {"artifactLocation": _artifact(place)}
     if place.line:
-        physical["region"] = {
-            "startLine": place.line,
-            "startColumn": place.column,
-            "endLine": place.end_line,
-            "endColumn": place.end_column,
-        }
+        physical["region"] = _region(place)
     return {"physicalLocation": physical}
+
+
+def _artifact(place: Place) -> Data:
+    return {"uri": place.uri, "uriBaseId": "LIBRARY" if place.in_library else "SOURCES"}
+
+
+def _region(place: Place) -> Data:
+    return {
+        "startLine": place.line,
+        "startColumn": place.column,
+        "endLine": place.end_line,
+        "endColumn": place.end_column,
+    }
