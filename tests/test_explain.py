@@ -95,7 +95,7 @@ def test_a_report_names_the_first_code_once(tmp_path: Path, monkeypatch: pytest.
     Path("bad.melt").write_text(BAD, encoding="utf-8")
     assert main(["check", "bad.melt"]) == 1
     err = capsys.readouterr().err
-    assert err.endswith("meltwright explain M215 tells more\nbad.melt: 2 errors\n")
+    assert "\nmeltwright explain M215 tells more\nbad.melt: 2 errors\n" in err
     assert err.count("meltwright explain") == 1
 
 
