@@ -13,6 +13,7 @@ from ..text.diagnostic import Diagnostic, Related, write
 from ..text.source import Source, Span
 
 if TYPE_CHECKING:
+    from ..output.mending import Repair
     from ..output.reports import Part
 
 
@@ -29,23 +30,29 @@ def takes_report(command: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="FILE",
-        help="write what was found: JUnit XML into a .xml file, SARIF into a .sarif file (may be repeated)",
+        help="write what was found: JUnit XML (.xml), SARIF (.sarif) or JSON (.json), by its ending; may be repeated",
     )
 
 
 def _report(text: str) -> Path:
     from ..output.reports import ENDINGS
 
-    if not text.lower().endswith(ENDINGS):
+    if not text.lower().endswith(tuple(ENDINGS)):
         raise argparse.ArgumentTypeError(f"{text!r} does not end in {' or '.join(ENDINGS)}")
     return Path(text)
 
 
-def part(name: str, cases: Sequence[str], found: Sequence[Diagnostic], sources: Mapping[str, Source]) -> "Part":
+def part(
+    name: str,
+    cases: Sequence[str],
+    found: Sequence[Diagnostic],
+    sources: Mapping[str, Source],
+    repairs: "Sequence[Repair]" = (),
+) -> "Part":
     """Gather what a report tells of a file or folder."""
     from ..output.reports import Part
 
-    return Part(name, tuple(cases), tuple(found), sources)
+    return Part(name, tuple(cases), tuple(found), sources, tuple(repairs))
 
 
 def write_reports(files: Sequence[Path], parts: Sequence["Part"]) -> bool:
@@ -75,6 +82,8 @@ def report(diagnostics: Sequence[Diagnostic], sources: dict[str, Source], file: 
         print(write([_moved(d, shown) for d in diagnostics], at_hand), file=sys.stderr)
     errors = sum(d.is_error for d in diagnostics)
     if errors:
+        first = next(d for d in diagnostics if d.is_error)
+        print(f"meltwright explain {first.code} tells more", file=sys.stderr)
         print(f"{seen(file)}: {errors} {'error' if errors == 1 else 'errors'}", file=sys.stderr)
     return errors > 0
 

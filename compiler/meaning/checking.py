@@ -1,7 +1,5 @@
 """From files to the checked model: every fault of a text is found in one run."""
 
-import math
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -12,13 +10,16 @@ from ..syntax.collecting import without_collecting
 from ..text.diagnostic import Diagnostic, Related, diagnose, order
 from ..text.source import Source, Span
 from . import declaring
+from .causes import FORMULA_KINDS, broken, first_causes, within_broken
 from .entities import resolve
 from .functions import CONSTANTS
 from .laws import Names, check_laws, declare_law
-from .loading import Loaded, load, load_library
+from .loading import LIBRARY, Loaded, load, load_library
 from .memory import Memory
+from .mending import mended
+from .missing import told_once
 from .model import GradeDecl, LawDecl, LetDecl, MeritDecl, Model
-from .near import LONGEST_NAME, brief, near
+from .near import LONGEST_NAME, brief, suggest
 from .profiles import Surroundings, resolve_profiles
 from .units import HARDNESS, Dimension
 
@@ -26,23 +27,18 @@ _S = TypeVar("_S", bound=tree.Statement)
 
 MOST_FAULTS = 100
 """Faults of one file that are reported."""
-_IMPORT_FAULTS = frozenset(["M101", "M102", "M103", "M105", "M202", "M203", "M204"])
-_SYNTAX = ("M11", "M12")
 _INCOMPLETE = frozenset(["M225", "M228", "M241", "M402"])
-_UNKNOWN_NAMES = frozenset(["M212", "M214", "M237", "M239"])
-_FORMULA_KINDS = frozenset(["quantity", "setting", "grade", "merit", "let"])
-_DECLARES = re.compile(r"\b(quantity|setting|grade|merit|let|material|machine|profile)[ \t]+([A-Za-z_][\w.]*)")
 
 
 def check_file(
-    path: Path, library: Path | None = None
+    path: Path, library: Path | None = None, texts: Mapping[Path, str] | None = None
 ) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
     """Read and check a file with all it uses.
 
     Returns the model (None where there are errors), all diagnostics in order, and the sources they point into.
-    ``library`` is read instead of the installed one.
+    ``library`` is read instead of the installed one, and ``texts`` stand for files, by their resolved path.
     """
-    return check_loaded(load(path, library))
+    return check_loaded(load(path, library, texts))
 
 
 def check_library(extra: Sequence[Path] = ()) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
@@ -62,19 +58,10 @@ def look_at(loaded: Loaded, memory: Memory | None = None) -> tuple[Model, tuple[
     ``memory`` is what an earlier check of much the same files found.
     """
     model, faults = check(loaded, memory)
-    if any(_import_failed(f, loaded.sources) for f in loaded.faults):
-        # What the missing file would have defined cannot be told from what is misspelt.
-        faults = [f for f in faults if f.code not in _UNKNOWN_NAMES]
-    return model, _first(order([*loaded.faults, *faults]))
-
-
-def _import_failed(fault: Diagnostic, sources: Mapping[str, Source]) -> bool:
-    """Tell whether a fault keeps a file from being used: one of reading it, or a use line that cannot be read."""
-    source = sources.get(fault.span.file)
-    if fault.code[:3] not in _SYNTAX or source is None:
-        return fault.code in _IMPORT_FAULTS
-    line, _ = source.line_column(fault.span.start)
-    return source.line_text(line).split()[:1] == ["use"]
+    declared = (model.quantities, model.settings, model.grades, model.merits, model.lets)
+    faults = told_once(faults, loaded, {name for table in declared for name in table})
+    faults = first_causes(faults, loaded)
+    return model, _first(order(mended([*loaded.faults, *faults], loaded)))
 
 
 @without_collecting()
@@ -86,8 +73,8 @@ def check(loaded: Loaded, memory: Memory | None = None) -> tuple[Model, list[Dia
     memory = Memory() if memory is None else memory
     faults: list[Diagnostic] = []
     statements = [s for name in sorted(loaded.files) for s in loaded.files[name].statements]
-    broken = _broken(loaded)
-    lost = frozenset(n for kind, n in broken if kind in _FORMULA_KINDS)
+    lost_names = broken(loaded)
+    lost = frozenset(n for kind, n in lost_names if kind in FORMULA_KINDS | {""})
     declaring_ones = [s for s in statements if not isinstance(s, tree.Entity | tree.Use)]
     d = memory.whole(declaring_ones, lost, lambda: _declared(declaring_ones, lost, memory))
     faults += d.faults
@@ -111,8 +98,8 @@ def check(loaded: Loaded, memory: Memory | None = None) -> tuple[Model, list[Dia
         machines,
         profiles,
     )
-    faults = [f for f in faults if not (f.code in _INCOMPLETE and _within_broken(f.span, statements, loaded.faults))]
-    unread = {n for kind, n in broken if kind not in _FORMULA_KINDS}
+    faults = [f for f in faults if not (f.code in _INCOMPLETE and within_broken(f.span, statements, loaded.faults))]
+    unread = {n for kind, n in lost_names if kind not in FORMULA_KINDS}
     return model, [f for f in faults if not (f.code == "M212" and _written(f.span, loaded.sources) in unread)]
 
 
@@ -131,7 +118,7 @@ class _Declared:
 def _declared(statements: Sequence[tree.Statement], lost: frozenset[str], memory: Memory) -> _Declared:
     """Check quantities, settings, grades, merits and laws; ``lost`` are names that lines at fault may declare."""
     faults: list[Diagnostic] = []
-    statements = list(_without_repeats(statements, faults))
+    statements = _without_repeats(statements, faults)
     quantities = {q.name: q for s in _of(statements, tree.Quantity) if (q := declaring.quantity(s, faults))}
     settings = {d.name: d for s in _of(statements, tree.Setting) if (d := declaring.setting(s, faults))}
     merits = {s.name.text: declaring.merit(s) for s in _of(statements, tree.Merit)}
@@ -166,25 +153,8 @@ def check_entities(model: Model, statements: Iterable[tree.Statement]) -> tuple[
     return replace(model, materials=materials, machines=machines, profiles=profiles), faults
 
 
-def _within_broken(span: Span, statements: Iterable[tree.Statement], faults: Iterable[Diagnostic]) -> bool:
-    """Tell whether a statement holds lines that could not be read, which may be those that it seems to lack."""
-    later = [s.span.start for s in statements if s.span.file == span.file and s.span.start > span.start]
-    end = min(later, default=math.inf)
-    return any(f.code[:3] in _SYNTAX and f.span.file == span.file and span.start <= f.span.start < end for f in faults)
-
-
 def _written(span: Span, sources: Mapping[str, Source]) -> str:
     return sources[span.file].text[span.start : span.end]
-
-
-def _broken(loaded: Loaded) -> set[tuple[str, str]]:
-    """List what files with syntax faults may declare in their broken lines, by kind and name."""
-    files = {f.span.file for f in loaded.faults if f.code[:3] in _SYNTAX}
-    return {
-        (found[1], found[2])
-        for file in files & loaded.sources.keys()
-        for found in _DECLARES.finditer(loaded.sources[file].text)
-    }
 
 
 def _first(faults: tuple[Diagnostic, ...]) -> tuple[Diagnostic, ...]:
@@ -239,8 +209,8 @@ def _grades(
         name = node.quantity.text
         wanted, kind = dimensions.get(name), names.kinds.get(name)
         if kind is None:
-            advice = near(name, names.kinds, "a grade names bands of a derived quantity")
-            faults.append(diagnose("M214", node.quantity.span, name=brief(name), near=advice))
+            hint = suggest(name, node.quantity.span, names.kinds, "a grade names bands of a derived quantity")
+            faults.append(diagnose("M214", node.quantity.span, name=brief(name), **hint))
         elif kind in ("word", "merit", "grade") or wanted == HARDNESS:
             what = {"word": "words", "merit": "a merit", "grade": "another grade"}.get(kind, "a hardness")
             facts: dict[str, Any] = {
@@ -261,10 +231,12 @@ def _of(statements: Iterable[tree.Statement], kind: type[_S]) -> Iterator[_S]:
     return (s for s in statements if isinstance(s, kind))
 
 
-def _without_repeats(statements: Sequence[_S], faults: list[Diagnostic]) -> Iterator[_S]:
+def _without_repeats(statements: Sequence[_S], faults: list[Diagnostic]) -> list[_S]:
     """Leave out what is defined a second time, with a report. Names in formulas share one table."""
     tables: dict[str, dict[str, tuple[Span, str]]] = {}
-    for s in statements:
+    kept: set[Span] = set()
+    # Where an author defines anew what the library has, the author's is the second.
+    for s in sorted(statements, key=lambda s: not s.span.file.startswith(LIBRARY)):
         if isinstance(s, tree.Use):
             continue
         kind = s.kind if isinstance(s, tree.Entity) else type(s).__name__.lower()
@@ -272,4 +244,5 @@ def _without_repeats(statements: Sequence[_S], faults: list[Diagnostic]) -> Iter
         taken = tables.setdefault(table, {})
         first = declaring.unique([(s.name.text, s.name.span, kind)], faults, taken)
         if first and _nameable(s.name.text, s.name.span, faults, table == "formula"):
-            yield s
+            kept.add(s.span)
+    return [s for s in statements if s.span in kept]

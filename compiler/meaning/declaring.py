@@ -6,9 +6,10 @@ from math import lcm
 
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
+from ..text.fixing import write_for
 from ..text.source import Span
 from .model import BandDecl, GradeDecl, MeritDecl, QuantityDecl, SettingDecl
-from .near import brief, near
+from .near import brief, suggest
 from .units import DIMENSIONS, HARDNESS, Dimension, Unit, difference_unit
 from .valuing import amount_of, base_of, mismatch, unit_of
 
@@ -27,8 +28,9 @@ def dimension_of(name: tree.Name, faults: list[Diagnostic]) -> Dimension | None:
     """Look a dimension up by its name."""
     dimension = DIMENSIONS.get(name.text)
     if dimension is None:
-        advice = near(name.text, DIMENSIONS, f"the dimensions are {', '.join(sorted(DIMENSIONS))}")
-        faults.append(diagnose("M216", name.span, name=brief(name.text), near=advice))
+        known = f"the dimensions are {', '.join(sorted(DIMENSIONS))}"
+        hint = suggest(name.text, name.span, DIMENSIONS, known)
+        faults.append(diagnose("M216", name.span, name=brief(name.text), **hint))
     return dimension
 
 
@@ -85,9 +87,12 @@ def setting(node: tree.Setting, faults: list[Diagnostic]) -> SettingDecl | None:
     if base_of(node.step, step_unit, faults) is None:
         return None
     low, high, step = (Fraction(n.digits) for n in (node.range.low, node.range.high, node.step))
-    why, advice = _lattice_fault(node.range, low, high, step)
+    why, advice, end = _lattice_fault(node.range, low, high, step)
     if why:
-        faults.append(diagnose("M227", node.step.span, why=why, help=advice))
+        number = node.range.high
+        whole = f"{number.digits} {number.unit}".rstrip()
+        fixes = [write_for(number.span, whole, f"{end} {number.unit}".rstrip())] if end else []
+        faults.append(diagnose("M227", node.step.span, why=why, help=advice, fixes=fixes))
         return None
     last = int((high - low) / step)
     return SettingDecl(
@@ -104,20 +109,20 @@ def setting(node: tree.Setting, faults: list[Diagnostic]) -> SettingDecl | None:
     )
 
 
-def _lattice_fault(whole: tree.Range, low: Fraction, high: Fraction, step: Fraction) -> tuple[str, str]:
-    """Say what is wrong with the numbers of a lattice, and what to write; nothing where they are sound."""
+def _lattice_fault(whole: tree.Range, low: Fraction, high: Fraction, step: Fraction) -> tuple[str, str, str]:
+    """Say what is wrong with the numbers of a lattice, what to write, and a better end; nothing where they are good."""
     if step <= 0:
-        return "a step must be more than zero", "write a number above zero"
+        return "a step must be more than zero", "write a number above zero", ""
     steps = (high - low) / step
     if steps > MOST_STEPS:
-        return f"there are more than {MOST_STEPS:,} steps", "write a longer step"
+        return f"there are more than {MOST_STEPS:,} steps", "write a longer step", ""
     if 10**MOST_DECIMALS % lcm(low.denominator, step.denominator):
-        return f"these numbers have more than {MOST_DECIMALS} decimals", "write them in a smaller unit"
+        return f"these numbers have more than {MOST_DECIMALS} decimals", "write them in a smaller unit", ""
     if steps.denominator != 1:
         end = f"{float(low + int(steps) * step):.12g}"
         why = f"{whole.high.digits} is not a whole number of steps above {whole.low.digits}"
-        return why, f"end the range at {end}, or write another step"
-    return "", ""
+        return why, f"end the range at {end}, or write another step", end
+    return "", "", ""
 
 
 def _lattice_unit_fault(node: tree.Setting, whole: tree.Range, unit: Unit, step_unit: Unit) -> Diagnostic | None:
@@ -135,9 +140,12 @@ def _lattice_unit_fault(node: tree.Setting, whole: tree.Range, unit: Unit, step_
             node.step.span,
             why=f"the step of {node.name.text} must be a plain number, as its range is",
             help=f"write step {digits}",
+            fixes=[write_for(node.step.span, f"{digits} {node.step.unit}", digits)],
         )
     why = f"the step of {node.name.text} must be in {steps.symbol}, the unit of its range"
-    return diagnose("M227", node.step.span, why=why, help=f"write: step {digits} {steps.symbol}")
+    written, better = f"{digits} {node.step.unit}".rstrip(), f"{digits} {steps.symbol}"
+    fix = write_for(node.step.span, written, better)
+    return diagnose("M227", node.step.span, why=why, help=f"write: step {better}", fixes=[fix])
 
 
 def grade(node: tree.Grade, wanted: Dimension | None, faults: list[Diagnostic]) -> GradeDecl | None:

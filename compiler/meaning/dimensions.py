@@ -1,13 +1,15 @@
 """Dimension checking of expressions, with temperature points apart from differences."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from fractions import Fraction
 from typing import Any
 
 from ..syntax import tree
-from ..text.diagnostic import Diagnostic, diagnose
+from ..text.diagnostic import Diagnostic, Edit, Fix, diagnose
+from ..text.fixing import write_for
+from ..text.source import Span
 from .functions import CONSTANTS, FUNCTIONS
-from .near import brief, near
+from .near import brief, suggest
 from .units import HARDNESS, NUMBER, TEMPERATURE_DIFFERENCE, TEMPERATURE_POINT, Dimension, with_article
 from .valuing import base_of, example_unit, unit_of
 
@@ -78,8 +80,8 @@ class Checker:
         kind = self._known.get(e.name)
         if kind is None:
             usable = [n for n, k in self._known.items() if k in ("quantity", "setting", "let")]
-            advice = near(e.name, [*usable, *CONSTANTS], "declare it with quantity, setting or let")
-            return self._fail("M214", e, name=brief(e.name), near=advice)
+            hint = suggest(e.name, e.span, [*usable, *CONSTANTS], "declare it with quantity, setting or let")
+            return self._fail("M214", e, name=brief(e.name), **hint)
         if kind == "word":
             advice = f"ask for its word in a when: {e.name} is WORD"
             facts: dict[str, Any] = {"wanted": "a word", "found": "the numbers of a formula"}
@@ -92,7 +94,7 @@ class Checker:
     def _negation(self, e: tree.Negation) -> Dimension | None:
         inner = self.infer(e.operand)
         if inner is not None and inner.kind != "plain":
-            return self._special(inner, e, "negated")
+            return self._special(inner, e, "negated", [(e.operand, inner)])
         return inner
 
     def _sum(self, e: tree.Binary) -> Dimension | None:
@@ -105,7 +107,10 @@ class Checker:
         if left == TEMPERATURE_POINT and right == TEMPERATURE_DIFFERENCE:
             return left
         if left == right == TEMPERATURE_POINT:
-            return TEMPERATURE_DIFFERENCE if e.operator == "-" else self._fail("M304", e, verb="added to another")
+            if e.operator == "-":
+                return TEMPERATURE_DIFFERENCE
+            fixes = _in_kelvins([(e.left, left), (e.right, right)])
+            return self._fail("M304", e, verb="added to another", fixes=fixes)
         if left == TEMPERATURE_DIFFERENCE and right == TEMPERATURE_POINT and e.operator == "+":
             return right
         if left != right:
@@ -118,7 +123,7 @@ class Checker:
             return None
         for side in (left, right):
             if side.kind != "plain":
-                return self._special(side, e, _VERBS[e.operator])
+                return self._special(side, e, _VERBS[e.operator], [(e.left, left), (e.right, right)])
         return left.times(right) if e.operator == "*" else left.over(right)
 
     def _power(self, e: tree.Binary) -> Dimension | None:
@@ -126,7 +131,7 @@ class Checker:
         if base is None or exponent is None:
             return None
         if base.kind != "plain":
-            return self._special(base, e, _VERBS["^"])
+            return self._special(base, e, _VERBS["^"], [(e.left, base)])
         if exponent != NUMBER:
             return self._fail("M303", e.right, what="an exponent", found=with_article(exponent))
         constant = constant_of(e.right)
@@ -141,8 +146,9 @@ class Checker:
     def _call(self, e: tree.Call) -> Dimension | None:
         function = FUNCTIONS.get(e.function.text)
         if function is None:
-            advice = near(e.function.text, FUNCTIONS, f"the functions are {', '.join(FUNCTIONS)}")
-            return self._fail("M218", e.function, name=brief(e.function.text), near=advice)
+            known = f"the functions are {', '.join(FUNCTIONS)}"
+            hint = suggest(e.function.text, e.function.span, FUNCTIONS, known, lambda n: _takes_count(e, n))
+            return self._fail("M218", e.function, name=brief(e.function.text), **hint)
         count = len(e.arguments)
         if count < function.least or (function.most is not None and count > function.most):
             wanted = f"{function.least} argument" + ("s" if function.least > 1 else "")
@@ -182,13 +188,22 @@ class Checker:
                 return self._special(side, e, "integrated")
         return body.times(variable)
 
-    def _special(self, dimension: Dimension, e: tree.Expression, verb: str) -> Dimension | None:
-        return self._fail("M304" if dimension.kind == "point" else "M305", e, verb=verb)
+    def _special(
+        self,
+        dimension: Dimension,
+        e: tree.Expression,
+        verb: str,
+        sides: Sequence[tuple[tree.Expression, Dimension]] = (),
+    ) -> Dimension | None:
+        if dimension.kind == "point":
+            return self._fail("M304", e, verb=verb, fixes=_in_kelvins(sides))
+        return self._fail("M305", e, verb=verb)
 
     def _unlike(
         self, at: tree.Expression | tree.Comparison, left: Dimension, right: Dimension, verb: str
     ) -> Dimension | None:
         facts: dict[str, Any] = {"left": with_article(left), "right": with_article(right), "verb": verb}
+        facts["fixes"] = _with_units(at, left, right)
         return self._fail("M302", at, advice=_one_dimension(at, left, right), **facts)
 
     def _fail(
@@ -197,6 +212,35 @@ class Checker:
         """Report a fault; gives None, the dimension of a part at fault."""
         self._faults.append(diagnose(code, at.span, **facts))
         return None
+
+
+def _takes_count(e: tree.Call, name: str) -> bool:
+    function, count = FUNCTIONS[name], len(e.arguments)
+    return function.least <= count and (function.most is None or count <= function.most)
+
+
+def _with_units(e: tree.Expression | tree.Comparison, left: Dimension, right: Dimension) -> list[Fix]:
+    """Write the unit of a bare number that stands beside a value with a unit."""
+    if not isinstance(e, tree.Binary | tree.Comparison):
+        return []
+    pairs = ((e.left, left, right), (e.right, right, left))
+    bare = [
+        (side, f"{side.number.digits} {example_unit(other)}")
+        for side, own, other in pairs
+        if isinstance(side, tree.Literal) and own == NUMBER and other not in (NUMBER, HARDNESS)
+    ]
+    return [write_for(side.span, side.number.digits, text) for side, text in bare]
+
+
+def _in_kelvins(sides: Iterable[tuple[tree.Expression, Dimension]]) -> list[Fix]:
+    """Turn the temperature points of a sum or product into kelvins."""
+    points = [side for side, dimension in sides if dimension == TEMPERATURE_POINT]
+    ends = [
+        (Span(p.span.file, at, at), text)
+        for p in points
+        for at, text in ((p.span.start, "absolute("), (p.span.end, ")"))
+    ]
+    return [Fix("write absolute(...) for kelvins", tuple(Edit(span, text) for span, text in ends))] if ends else []
 
 
 def _one_dimension(e: tree.Expression | tree.Comparison, left: Dimension, right: Dimension) -> str:

@@ -1,17 +1,20 @@
 """Materials and machines: their values checked, inherited, and the trail kept."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from functools import cache, lru_cache
+from typing import Any
 
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
+from ..text.fixing import put_in, write_for
 from .declaring import in_ranges
 from .laws import Names, unknown_word
 from .memory import Memory
 from .model import Amount, EntityDecl, Evidence, GivenValue, QuantityDecl
-from .near import brief, listed, near
-from .units import HARDNESS
-from .valuing import amount_of, in_unit, mismatch, text_of
+from .near import brief, listed, suggest
+from .units import HARDNESS, Dimension
+from .valuing import amount_in, amount_of, believable, example_unit, in_unit, mismatch, text_of
 
 NOT_GIVEN = Evidence("assumed", "no evidence given", stated=False)
 
@@ -59,12 +62,7 @@ def lineage(entity: tree.Entity, entities: Mapping[str, tree.Entity], faults: li
         base = current.base
         if base.text not in entities:
             if current is entity:
-                advice = near(
-                    base.text,
-                    entities,
-                    f"is a use line missing for the file that defines this {entity.kind}?",
-                )
-                faults.append(diagnose("M212", base.span, kind=entity.kind, name=brief(base.text), near=advice))
+                faults.append(unknown_entity(base, entity.kind, entities))
             break
         if base.text in line:
             # Every member of the circle comes by here; the first by name reports for all.
@@ -77,6 +75,14 @@ def lineage(entity: tree.Entity, entities: Mapping[str, tree.Entity], faults: li
             break
         current = line[base.text] = entities[base.text]
     return list(line)
+
+
+def unknown_entity(name: tree.Name, kind: str, known: Iterable[str]) -> Diagnostic:
+    """Report the name of a material, machine or profile that there is not."""
+    missing = f"is a use line missing for the file that defines this {kind}?"
+    return diagnose(
+        "M212", name.span, kind=kind, name=brief(name.text), **suggest(name.text, name.span, known, missing)
+    )
 
 
 def _own_values(entity: tree.Entity, names: Names, faults: list[Diagnostic]) -> dict[str, GivenValue]:
@@ -100,8 +106,11 @@ def take(
     if quantity is None:
         if name not in names.failed:
             faults.append(_unknown(item, entity, names))
+            # What is wrong with the value has another cause.
+            amount_of(item.value, faults)
     elif quantity.owner != entity.kind:
         faults.append(diagnose("M220", item.name.span, name=name, owner=quantity.owner, kind=entity.kind))
+        amount_of(item.value, faults)
     elif name in values:
         related = [Related(values[name].span, "first given here")]
         faults.append(diagnose("M211", item.name.span, name=name, related=related))
@@ -122,15 +131,30 @@ def _unknown(item: tree.Given, entity: tree.Entity, names: Names) -> Diagnostic:
         advice = "write it in a profile" if kind == "setting" else "write it in a profile, with 'at most' or 'at least'"
         return diagnose("M245", item.name.span, name=name, what=f"a {kind}", advice=advice)
     mine = [q.name for q in names.quantities.values() if q.owner == entity.kind]
-    advice = near(name, mine, "declare it with quantity, or check that the file that declares it is used")
-    return diagnose("M214", item.name.span, name=brief(name), near=advice)
+    if entity.kind == "profile":
+        mine += [s.name for s in names.settings.values() if s.given]
+    given = {i.name.text for i in entity.items if isinstance(i, tree.Given)}
+    otherwise = "declare it with quantity, or check that the file that declares it is used"
+    hint = suggest(
+        name, item.name.span, mine, otherwise, lambda n: n not in given and takes(item.value, names.dimension(n))
+    )
+    return diagnose("M214", item.name.span, name=brief(name), **hint)
+
+
+def takes(value: tree.Value, wanted: Dimension | Iterable[str] | None) -> bool:
+    """Tell whether a value is one of the words that are wanted, or has the dimension that is."""
+    if isinstance(value, tree.Word):
+        return wanted is not None and not isinstance(wanted, Dimension) and value.text in wanted
+    amount = amount_of(value, [])
+    return amount is not None and amount.unit.dimension == wanted
 
 
 def _value(
     item: tree.Given, entity: tree.Entity, quantity: QuantityDecl, faults: list[Diagnostic]
 ) -> GivenValue | None:
     if item.evidence is None and entity.name.span.file.startswith("library/"):
-        faults.append(diagnose("M223", item.span, name=quantity.name))
+        fix = put_in(item.span, ' assumed "..."', "say how it is known")
+        faults.append(diagnose("M223", item.span, name=quantity.name, fixes=[fix]))
     if isinstance(item.value, tree.Word):
         if not quantity.words:
             advice = in_unit(quantity.dimension) if quantity.dimension else "write a number"
@@ -165,18 +189,39 @@ def _wrong_sort(item: tree.Given, name: str, wanted: str, found: str, advice: st
 
 def checked_amount(value: tree.Value, quantity: QuantityDecl, faults: list[Diagnostic]) -> Amount | None:
     """Convert a value and check its dimension and that it is believable."""
-    amount = amount_of(value, faults)
+    amount = amount_in(value, quantity.dimension, faults)
     if amount is None or quantity.dimension is None:
         return None
     if amount.unit.dimension != quantity.dimension:
-        faults.append(mismatch(quantity.name, quantity.dimension, amount, value.span))
+        fault = mismatch(quantity.name, quantity.dimension, amount, value.span)
+        if fault.fixes and not _believable_in(value, quantity):
+            fault = replace(fault, help=in_unit(quantity.dimension), fixes=())
+        faults.append(fault)
         return None
     if not in_ranges(quantity, amount.low, amount.high, amount.unit):
         related = [Related(quantity.span, "declared here")]
-        shown = shown_ranges(quantity)
-        faults.append(diagnose("M222", value.span, value=amount.text, name=quantity.name, range=shown, related=related))
+        facts: dict[str, Any] = {"value": amount.text, "name": quantity.name, "range": shown_ranges(quantity)}
+        better = believable(value, lambda a: _fits(a, quantity), [unit for _, _, unit in quantity.ranges])
+        if better:
+            facts["help"] = f"check the number and its unit; {listed(better)} would be believable"
+        fixes = [write_for(value.span, amount.text, text) for text in better]
+        faults.append(diagnose("M222", value.span, related=related, fixes=fixes, **facts))
         return None
     return amount
+
+
+def _believable_in(value: tree.Value, quantity: QuantityDecl) -> bool:
+    """Tell whether a number of another dimension, or of none, would be believable in the quantity's own unit."""
+    if not isinstance(value, tree.Exact) or quantity.dimension is None:
+        return True
+    unit = example_unit(quantity.dimension)
+    amount = amount_of(tree.Exact(tree.Number(value.number.digits, unit)), [])
+    return amount is not None and _fits(amount, quantity)
+
+
+def _fits(amount: Amount, quantity: QuantityDecl) -> bool:
+    same = amount.unit.dimension == quantity.dimension
+    return same and in_ranges(quantity, amount.low, amount.high, amount.unit)
 
 
 def shown_ranges(quantity: QuantityDecl) -> str:

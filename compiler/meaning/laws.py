@@ -7,11 +7,12 @@ from typing import Any, TypeVar
 
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
+from ..text.fixing import put_in
 from .declaring import text_of
 from .dimensions import Checker, names_in
 from .memory import Memory
 from .model import CheckDecl, LawDecl, LetDecl, MeritDecl, QuantityDecl, SettingDecl
-from .near import brief, listed, near
+from .near import brief, listed, suggest
 from .units import HARDNESS, UNITS, Dimension, with_article
 
 _V = TypeVar("_V")
@@ -25,10 +26,13 @@ def declare_law(node: tree.Law, faults: list[Diagnostic]) -> LawDecl:
     source = _single(node, tree.SourceNote, "source", faults)
     when = _single(node, tree.When, "when", faults)
     if about is None:
-        faults.append(diagnose("M225", node.name.span, name=name, part="about", advice='add: about "what it says"'))
+        fix = put_in(node.span, '\n  about "..."', "say what it is about")
+        advice = 'add: about "what it says"'
+        faults.append(diagnose("M225", node.name.span, name=name, part="about", advice=advice, fixes=[fix]))
     if source is None:
         advice = 'add: source published "where it comes from" (or textbook, practice, assumed)'
-        faults.append(diagnose("M225", node.name.span, name=name, part="source", advice=advice))
+        fix = put_in(node.span, '\n  source assumed "..."', "say where it comes from")
+        faults.append(diagnose("M225", node.name.span, name=name, part="source", advice=advice, fixes=[fix]))
     lets = _lets(node, faults)
     requires = tuple(i for i in node.items if isinstance(i, tree.Require))
     valids = tuple(i for i in node.items if isinstance(i, tree.Valid))
@@ -106,6 +110,13 @@ class Names:
     lets: Mapping[str, tuple[LetDecl, ...]]
     others: Mapping[str, str] = field(default_factory=dict)
     failed: frozenset[str] = frozenset()
+
+    def dimension(self, name: str) -> Dimension | tuple[str, ...] | None:
+        """Give the dimension of a quantity or setting, or the words that it takes."""
+        quantity = self.quantities.get(name)
+        if quantity is not None:
+            return quantity.dimension or quantity.words
+        return self.settings[name].dimension if name in self.settings else None
 
     @cached_property
     def kinds(self) -> dict[str, str]:
@@ -237,8 +248,10 @@ def _check_law(law: LawDecl, checker: Checker, names: Names, faults: list[Diagno
             if remedy.name.text not in names.quantities and remedy.name.text not in names.settings:
                 if remedy.name.text in names.failed:
                     continue
-                advice = near(remedy.name.text, [*names.quantities, *names.settings], "name a quantity or a setting")
-                faults.append(diagnose("M239", remedy.name.span, name=brief(remedy.name.text), help=advice))
+                known = [*names.quantities, *names.settings]
+                hint = suggest(remedy.name.text, remedy.name.span, known, "name a quantity or a setting")
+                facts: dict[str, Any] = {"name": brief(remedy.name.text), "help": hint["near"], "fixes": hint["fixes"]}
+                faults.append(diagnose("M239", remedy.name.span, **facts))
     for valid in law.valids:
         checker.comparison(valid.comparison)
     for notice in law.notices:
@@ -291,12 +304,14 @@ def _check_word(test: tree.IsWord, names: Names, faults: list[Diagnostic]) -> No
 def unknown_word(word: str, name: str, words: Iterable[str], at: tree.Name | tree.Word) -> Diagnostic:
     """Report a word that is none of those a quantity or grade takes."""
     known = list(words)
-    guess = near(word, known, "")
+    hint = suggest(word, at.span, known, "")
+    guess = hint["near"]
     facts: dict[str, Any] = {
         "name": brief(word),
         "quantity": name,
         "words": listed(known),
         "near": f"; {guess}" if guess else "",
+        "fixes": hint["fixes"],
     }
     return diagnose("M217", at.span, **facts)
 
@@ -310,8 +325,11 @@ def _quantity(
         if kind in ("setting", "let"):
             faults.append(diagnose("M230", name.span, name=name.text))
         elif kind != "failed":
-            advice = near(name.text, names.quantities, "conditions look at quantities")
-            faults.append(diagnose("M214", name.span, name=brief(name.text), near=advice))
+            known = [q.name for q in names.quantities.values()]
+            hint = suggest(
+                name.text, name.span, known, "conditions look at quantities", lambda n: fits(names.quantities[n])
+            )
+            faults.append(diagnose("M214", name.span, name=brief(name.text), **hint))
         return None
     if not fits(quantity):
         if quantity.words:

@@ -2,7 +2,7 @@
 
 import os
 import stat
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
@@ -11,9 +11,10 @@ from typing import Any
 from ..syntax import tree
 from ..syntax.collecting import without_collecting
 from ..syntax.keeping import read_kept
-from ..text.diagnostic import Diagnostic, Related, diagnose
+from ..text.diagnostic import Diagnostic, Fix, Related, diagnose
+from ..text.fixing import write_for
 from ..text.source import NOWHERE, Source, Span
-from .near import brief, near
+from .near import brief, close_to, name_fixes, near, surely_meant
 
 LARGEST = 1_000_000
 """Bytes of the largest file that is read."""
@@ -70,12 +71,26 @@ class Disk:
 DISK = Disk()
 
 
+class Over(Disk):
+    """Reads some files from texts that are at hand, by their resolved path."""
+
+    def __init__(self, texts: Mapping[Path, str]) -> None:
+        self._texts = texts
+
+    def source(self, path: Path, name: str, user: Span, faults: list[Diagnostic]) -> Source | None:
+        """Give a text that is at hand; read other files."""
+        text = self._texts.get(path)
+        return super().source(path, name, user, faults) if text is None else Source(name, path, text)
+
+
 @without_collecting()
-def load(path: Path, library: Path | None = None, disk: Disk = DISK) -> Loaded:
+def load(path: Path, library: Path | None = None, texts: Mapping[Path, str] | None = None, disk: Disk = DISK) -> Loaded:
     """Read ``path`` and everything it uses; faults are collected, never raised.
 
-    ``library`` is read instead of the installed one: that of another revision.
+    ``library`` is read instead of the installed one: that of another revision. ``texts`` stand for files that are
+    there, by their resolved path; all else is read from ``disk``.
     """
+    disk = Over(texts) if texts else disk
     resolved = disk.resolved(path)
     loader = _Loader(resolved.parent, project_root(path), (library or library_folder()).resolve(), disk)
     loaded = Loaded(path.name)
@@ -134,10 +149,16 @@ class _Loader:
         loaded.sources[name] = source
         file, faults = self.disk.tree(source)
         loaded.faults += faults
+        used: dict[Path, Span] = {}
         for statement in file.statements:
             if isinstance(statement, tree.Use):
                 found = self._resolve(statement, path, name, loaded.faults)
-                if found is not None:
+                if found in used:
+                    related = [Related(used[found], "used here")]
+                    facts: dict[str, Any] = {"path": brief(statement.path.text)}
+                    loaded.faults.append(diagnose("M205", statement.span, related=related, **facts))
+                elif found is not None:
+                    used[found] = statement.span
                     self.visit(found, self.name(found), statement.path.span, loaded, [*chain, name])
         loaded.files[name] = file
 
@@ -164,8 +185,14 @@ class _Loader:
             return None
         if "\\" in written or not self.disk.exists(path):
             what = "library file" if use.library else "file"
-            advice = "write the path with / between its parts" if "\\" in written else _others(use, base, user)
-            faults.append(diagnose("M203", use.path.span, what=what, path=brief(written) or '""', near=advice))
+            advice, fixes = _others(use, base, user)
+            if "\\" in written:
+                turned = written.replace("\\", "/")
+                there = _exists(_resolved(base / with_ending.replace("\\", "/")))
+                advice = "write the path with / between its parts"
+                fixes = [write_for(use.path.span, f'"{written}"', f'"{turned}"', safe=True)] if there else []
+            facts = {"what": what, "path": brief(written) or '""', "near": advice}
+            faults.append(diagnose("M203", use.path.span, fixes=fixes, **facts))
             return None
         return path
 
@@ -194,8 +221,8 @@ def _exists(path: Path) -> bool:
     return True
 
 
-def _others(use: tree.Use, base: Path, user: Path) -> str:
-    """Say which file may have been meant."""
+def _others(use: tree.Use, base: Path, user: Path) -> tuple[str, Sequence[Fix]]:
+    """Say which file may have been meant, and write it."""
     if use.library:
         names = [p.relative_to(base).with_suffix("").as_posix() for p in base.rglob("*.melt")]
         where, written = "the library has", use.path.text.removesuffix(".melt")
@@ -204,8 +231,14 @@ def _others(use: tree.Use, base: Path, user: Path) -> str:
         where, written = "beside this file there is", use.path.text
     names.sort(key=lambda n: (n.count("/"), n))
     if not names:
-        return "there is no other .melt file beside this one; check the path"
-    return near(written, names, f"{where} {', '.join(names[:8])}{' and more' if len(names) > 8 else ''}")
+        return "there is no other .melt file beside this one; check the path", []
+    otherwise = f"{where} {', '.join(names[:8])}{' and more' if len(names) > 8 else ''}"
+    stems = {name.removesuffix(".melt"): name for name in names}
+    sure = stems.get(surely_meant(written.removesuffix(".melt"), stems), "")
+    close = close_to(written, names)
+    quoted = [f'"{n}"' for n in dict.fromkeys([sure, *close] if sure else close)]
+    fixes = name_fixes(f'"{written}"', use.path.span, quoted, f'"{sure}"')
+    return near(written, names, otherwise), fixes
 
 
 def read_bytes(path: Path, name: str, user: Span, faults: list[Diagnostic]) -> bytes | None:

@@ -9,8 +9,9 @@ from typing import Any, TypeVar
 
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
+from ..text.fixing import put_in, write_for
 from .declaring import listed_twice
-from .entities import lineage, replacing, take
+from .entities import lineage, replacing, take, takes, unknown_entity
 from .laws import Names, unknown_word
 from .memory import Memory
 from .model import (
@@ -24,13 +25,16 @@ from .model import (
     SettingDecl,
     WantDecl,
 )
-from .near import brief, listed, near
+from .near import brief, listed, suggest
 from .units import Dimension, from_base
-from .valuing import amount_of, base_of, in_unit, mismatch, text_of, unit_of
+from .valuing import amount_in, amount_of, base_of, in_unit, mismatch, text_of, unit_of
 
 DEFAULT_SHARE = 0.02
 """How much of an earlier merit a later one may cost where the author does not say."""
 
+
+SLIGHT = 0.1
+"""Share of a step by which a value may be off its lattice and still leave no doubt which value is meant."""
 
 _T = TypeVar("_T", tree.UsesMaterial, tree.UsesMachines, tree.Prefer)
 
@@ -104,7 +108,9 @@ def _profile(entity: tree.Entity, draft: _Draft, around: Surroundings, faults: l
             advice = f"add a line: {part} {_likely(known)}"
             if not known:
                 advice = f"define one with {part.removesuffix('s')} NAME {{ ... }}, and name it here: {part} NAME"
-            faults.append(diagnose("M402", entity.name.span, name=name, part=part, advice=advice))
+            line = f"{part} {_likely(known)}"
+            fixes = [put_in(entity.span, f"\n  {line}", f"add: {line}")] if known else []
+            faults.append(diagnose("M402", entity.name.span, name=name, part=part, advice=advice, fixes=fixes))
     if draft.material is None or draft.machines is None:
         return None
     return ProfileDecl(
@@ -131,22 +137,23 @@ def _draft(entity: tree.Entity, around: Surroundings, faults: list[Diagnostic]) 
     for item in entity.items:
         match item:
             case tree.UsesMaterial():
-                draft.material = _once(draft.material, item, "material", faults)
+                draft.material = _once(draft.material, item, "material line", faults)
                 _known(item.name, "material", around.materials, faults)
             case tree.UsesMachines():
-                draft.machines = _once(draft.machines, item, "machines", faults)
+                draft.machines = _once(draft.machines, item, "machines line", faults)
                 listed_twice(item.names, faults)
                 for machine in item.names:
                     _known(machine, "machine", around.machines, faults)
             case tree.Prefer():
-                draft.prefer = _once(draft.prefer, item, "prefer", faults)
+                draft.prefer = _once(draft.prefer, item, "prefer line", faults)
                 draft.share = _share(item, faults)
                 listed_twice(item.names, faults)
                 for merit in item.names:
                     if merit.text not in around.merits and merit.text not in around.names.failed:
                         known = f"the merits are: {listed(around.merits, 'and')}" if around.merits else ""
-                        advice = near(merit.text, around.merits, known or "declare it: merit NAME = FORMULA")
-                        faults.append(diagnose("M237", merit.span, name=brief(merit.text), near=advice))
+                        otherwise = known or "declare it: merit NAME = FORMULA"
+                        hint = suggest(merit.text, merit.span, around.merits, otherwise)
+                        faults.append(diagnose("M237", merit.span, name=brief(merit.text), **hint))
             case tree.Want():
                 _want(item, draft, around, faults)
             case tree.Pin():
@@ -166,8 +173,7 @@ def _once(first: _T | None, item: _T, part: str, faults: list[Diagnostic]) -> _T
 
 def _known(name: tree.Name, kind: str, known: Mapping[str, EntityDecl], faults: list[Diagnostic]) -> None:
     if name.text not in known:
-        advice = near(name.text, known, f"is a use line missing for the file that defines this {kind}?")
-        faults.append(diagnose("M212", name.span, kind=kind, name=brief(name.text), near=advice))
+        faults.append(unknown_entity(name, kind, known))
 
 
 def _share(item: tree.Prefer, faults: list[Diagnostic]) -> float | None:
@@ -179,7 +185,9 @@ def _share(item: tree.Prefer, faults: list[Diagnostic]) -> float | None:
         return None
     if unit.symbol != "%" or not 0 <= share <= 1:
         found = f"{item.giving.digits} {item.giving.unit}".rstrip()
-        faults.append(diagnose("M238", item.giving.span, found=found))
+        fix = write_for(item.giving.span, found, f"{item.giving.digits} %")
+        fixes = [fix] if unit.symbol != "%" and 0 <= float(item.giving.digits) <= 100 else []
+        faults.append(diagnose("M238", item.giving.span, found=found, fixes=fixes))
         return None
     return share
 
@@ -191,17 +199,44 @@ def _given(
     setting = around.names.settings.get(name)
     if setting is None:
         kind = around.names.kinds.get(name, "")
+        if not kind and _names_entity(item, draft, around, faults):
+            return
         if kind in ("grade", "merit", "let"):
             value = text_of(item.value)
             what = f"derived by law {around.names.lets[name][0].law}" if kind == "let" else f"a {kind}"
-            advice = f"bound it: {name} at most {value}, or: {name} at least {value}"
-            faults.append(diagnose("M245", item.name.span, name=name, what=what, advice=advice))
+            grade = around.grades.get(name)
+            bounds = ("least", "most") if grade is not None and grade.more_is_better else ("most", "least")
+            advice = "bound it: " + ", or: ".join(f"{name} at {bound} {value}" for bound in bounds)
+            fixes = [put_in(item.name.span, f" at {b}", f"write {name} at {b} {value}") for b in bounds]
+            fixes = fixes if item.evidence is None else []
+            faults.append(diagnose("M245", item.name.span, name=name, what=what, advice=advice, fixes=fixes))
+            amount_of(item.value, faults)
         else:
             take(item, entity, draft.values, around.names, faults)
     elif not setting.given:
-        faults.append(diagnose("M235", item.name.span, name=name, value=text_of(item.value)))
+        line = f'pin {name} = {text_of(item.value)} because "..."'
+        fix = write_for(item.span, f"{name} {text_of(item.value)}", line)
+        faults.append(diagnose("M235", item.name.span, name=name, value=text_of(item.value), fixes=[fix]))
+        amount_in(item.value, setting.dimension, faults)
     else:
         _pin(tree.Pin(item.name, item.value, None, item.span), None, draft, around, faults)
+
+
+def _names_entity(item: tree.Given, draft: _Draft, around: Surroundings, faults: list[Diagnostic]) -> bool:
+    """Take a line as the one that names the material or machine where its value is one; report its first word."""
+    if not isinstance(item.value, tree.Word):
+        return False
+    named, value = tree.Name(item.value.text, item.value.span), item.value.text
+    if draft.material is None and value in around.materials:
+        word, draft.material = "material", tree.UsesMaterial(named, item.span)
+    elif draft.machines is None and value in around.machines:
+        word, draft.machines = "machines", tree.UsesMachines((named,), item.span)
+    else:
+        return False
+    hint = suggest(item.name.text, item.name.span, [word], f"write: {word} {value}")
+    fixes = hint["fixes"] or [write_for(item.name.span, item.name.text, word)]
+    faults.append(diagnose("M214", item.name.span, name=brief(item.name.text), near=hint["near"], fixes=fixes))
+    return True
 
 
 def _pin(item: tree.Pin, reason: str | None, draft: _Draft, around: Surroundings, faults: list[Diagnostic]) -> None:
@@ -211,13 +246,16 @@ def _pin(item: tree.Pin, reason: str | None, draft: _Draft, around: Surroundings
     if setting is None:
         if name not in around.names.failed:
             faults.append(not_a_setting(item, around.names))
+            # What is wrong with the value has another cause.
+            amount_of(item.value, faults)
         return
     if name in draft.pins:
         related = [Related(draft.pins[name].span, "first fixed here")]
         faults.append(diagnose("M411", item.name.span, name=name, related=related))
         return
     if reason == "":
-        faults.append(diagnose("M236", item.span, pin=f"pin {name} = {text_of(item.value)}"))
+        fix = put_in(item.span, ' because "..."', "say why it is pinned")
+        faults.append(diagnose("M236", item.span, pin=f"pin {name} = {text_of(item.value)}", fixes=[fix]))
     line = "{name} {value}" if reason is None else 'pin {name} = {value} because "..."'
     pin = pin_of(item, reason or "", setting, line, faults)
     if pin is not None:
@@ -229,7 +267,7 @@ def pin_of(item: tree.Pin, reason: str, setting: SettingDecl, line: str, faults:
 
     ``line`` shows how to write one, with places for ``{name}`` and ``{value}``.
     """
-    amount = amount_of(item.value, faults)
+    amount = amount_in(item.value, setting.dimension, faults)
     if amount is None:
         if isinstance(item.value, tree.Word):
             faults.append(_not_exact(item, setting, f"the word {brief(item.value.text)}", line))
@@ -247,7 +285,8 @@ def _not_exact(item: tree.Pin, setting: SettingDecl, found: str, line: str) -> D
     at = setting.last // 2 if amount is None else min(max(index_on_lattice(setting, amount.stated), 0), setting.last)
     example = f"{setting.text(round(at))} {setting.unit.symbol}".rstrip()
     advice = line.format(name=setting.name, value=example)
-    return diagnose("M410", item.value.span, name=setting.name, found=found, advice=advice)
+    fix = write_for(item.value.span, text_of(item.value), example)
+    return diagnose("M410", item.value.span, name=setting.name, found=found, advice=advice, fixes=[fix])
 
 
 def not_a_setting(item: tree.Pin, names: Names) -> Diagnostic:
@@ -260,14 +299,22 @@ def not_a_setting(item: tree.Pin, names: Names) -> Diagnostic:
             "what": f"a quantity of the {quantity.owner}",
             "advice": f"give it {where}: {name} {value}",
         }
+        if quantity.owner == "profile":
+            facts["fixes"] = [write_for(item.span, f"pin {name} = {value}", f"{name} {value}")]
         return diagnose("M234", item.name.span, name=name, **facts)
     kind = names.kinds.get(name)
     if kind is not None:
         what = f"derived by law {names.lets[name][0].law}" if kind == "let" else f"a {kind}"
-        advice = f"bound it: {name} at most {value}, or: {name} at least {value}"
-        return diagnose("M234", item.name.span, name=name, what=what, advice=advice)
-    advice = near(name, names.settings, "settings are declared in the library, or with setting")
-    return diagnose("M214", item.name.span, name=brief(name), near=advice)
+        lines = [f"{name} at {bound} {value}" for bound in ("most", "least")]
+        fixes = [write_for(item.span, f"pin {name} = {value}", line) for line in lines]
+        return diagnose(
+            "M234", item.name.span, name=name, what=what, advice=f"bound it: {', or: '.join(lines)}", fixes=fixes
+        )
+    otherwise = "settings are declared in the library, or with setting"
+    hint = suggest(
+        name, item.name.span, names.settings, otherwise, lambda n: takes(item.value, names.settings[n].dimension)
+    )
+    return diagnose("M214", item.name.span, name=brief(name), **hint)
 
 
 def index_on_lattice(setting: SettingDecl, value: float) -> float:
@@ -285,16 +332,18 @@ def _on_lattice(item: tree.Pin, amount: Amount, setting: SettingDecl, faults: li
     related = [Related(setting.span, "declared here")]
     if at < -1e-6 or at > setting.last + 1e-6:
         shown = f"{setting.text(0)} .. {setting.text(setting.last)} {unit}".rstrip()
-        faults.append(
-            diagnose("M406", item.value.span, value=amount.text, name=setting.name, range=shown, related=related)
-        )
+        end = f"{setting.text(0 if at < 0 else setting.last)} {unit}".rstrip()
+        facts: dict[str, Any] = {"value": amount.text, "name": setting.name, "range": shown}
+        fix = write_for(item.value.span, amount.text, end)
+        faults.append(diagnose("M406", item.value.span, related=related, fixes=[fix], **facts))
         return False
     if abs(at - round(at)) > 1e-6:
         close = sorted({max(0, int(at)), min(setting.last, int(at) + 1)})
-        advice = " or ".join(f"{setting.text(i)} {unit}".rstrip() for i in close)
-        faults.append(
-            diagnose("M405", item.value.span, value=amount.text, name=setting.name, near=advice, related=related)
-        )
+        values = {i: f"{setting.text(i)} {unit}".rstrip() for i in close}
+        facts = {"value": amount.text, "name": setting.name, "near": " or ".join(values.values())}
+        nearest_first = sorted(close, key=lambda i: abs(at - i))
+        fixes = [write_for(item.value.span, amount.text, values[i], abs(at - i) <= SLIGHT) for i in nearest_first]
+        faults.append(diagnose("M405", item.value.span, related=related, fixes=fixes, **facts))
         return False
     return True
 
@@ -328,7 +377,7 @@ def _want(item: tree.Want, draft: _Draft, around: Surroundings, faults: list[Dia
             return
         word = item.value.text
     else:
-        amount = amount_of(item.value, faults)
+        amount = amount_in(item.value, wanted, faults)
         if amount is None:
             return
         if not isinstance(item.value, tree.Exact):
@@ -353,5 +402,16 @@ def _unknown_want(item: tree.Want, around: Surroundings, faults: list[Diagnostic
         faults.append(diagnose("M233", item.name.span, name=name, owner=owner))
         return
     known = [*around.grades, *around.merits, *around.names.lets, *around.names.settings]
-    advice = near(name, known, "want a grade, a merit, a derived quantity or a setting")
-    faults.append(diagnose("M214", item.name.span, name=brief(name), near=advice))
+    otherwise = "want a grade, a merit, a derived quantity or a setting"
+    hint = suggest(name, item.name.span, known, otherwise, lambda n: _can_be(item.value, n, around))
+    faults.append(diagnose("M214", item.name.span, name=brief(name), **hint))
+    # What is wrong with the value has another cause.
+    amount_of(item.value, faults)
+
+
+def _can_be(value: tree.Value, name: str, around: Surroundings) -> bool:
+    """Tell whether a name can be wanted to be at most or at least this value."""
+    grade = around.grades.get(name)
+    if isinstance(value, tree.Word):
+        return grade is not None and value.text in {b.name for b in grade.bands}
+    return takes(value, around.dimensions.get(grade.quantity if grade else name))

@@ -515,6 +515,21 @@ def _by_likeness(stem: str) -> list[str]:
     return get_close_matches(stem, UNITS, n=3, cutoff=0.6)
 
 
+_SAME = frozenset({
+    "c", "°c", "celsius", "°k", "kelvin", "micron", "microns", "cc", "hz", "rpm", "°", "sec", "hr", "hrs", "percent",
+    "pct", "shorea", "shored",
+})  # fmt: skip
+"""Those of the other names that mean a unit of the very size that is suggested."""
+
+
+def is_spelling_of(part: str, symbol: str) -> bool:
+    """Tell whether a part that is no unit is only another way to write ``symbol``, of the same size."""
+    folded = part.casefold()
+    if symbol.casefold() == folded or symbol == _tidied(part) or folded in _SAME:
+        return True
+    return folded.replace("_", "") not in _OTHER_NAMES and symbol in _by_name(part, alone=False)
+
+
 def _tidied(text: str) -> str:
     """Rewrite other spellings: ``mm^2``, ``mm²``, ``mm**2``, ``N·m``, ``mm//s``, ``s^-1``, ``/s``."""
     plain = text.translate(_WRITTEN_ELSEWHERE)

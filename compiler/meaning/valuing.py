@@ -1,18 +1,23 @@
 """From written values to amounts in base units."""
 
 import math
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from decimal import Decimal
 from functools import lru_cache
 from typing import Any
 
 from ..syntax import tree
-from ..text.diagnostic import Diagnostic, diagnose
+from ..text.diagnostic import Diagnostic, Fix, diagnose
+from ..text.fixing import put_in, write_for
 from ..text.source import Span
-from .display import trade_unit
+from .display import plain, trade_unit
 from .model import Amount
 from .near import brief
 from .units import (
     HARDNESS,
     NUMBER,
+    TEMPERATURE_DIFFERENCE,
     TEMPERATURE_POINT,
     UNITLESS,
     Dimension,
@@ -20,6 +25,7 @@ from .units import (
     UnknownUnit,
     describe,
     difference_unit,
+    is_spelling_of,
     parse_unit,
     to_base_text,
     with_article,
@@ -41,8 +47,44 @@ def unit_of(number: tree.Number, faults: list[Diagnostic]) -> Unit | None:
     except UnknownUnit as error:
         known = [s for s in error.suggestions if s]
         advice = f"did you mean {' or '.join(known)}?" if known else "grammar/README.md lists how units are written"
-        faults.append(diagnose("M215", number.unit_span, unit=error.part or number.unit, near=advice))
+        part = error.part or number.unit
+        fixes = _unit_fixes(number, part, known)
+        faults.append(diagnose("M215", number.unit_span, unit=part, near=advice, fixes=fixes))
         return None
+
+
+def _unit_fixes(number: tree.Number, part: str, known: Sequence[str]) -> list[Fix]:
+    """Write each suggestion for the part at fault; safe where one alone is just another spelling of it."""
+    safe = len(known) == 1 and is_spelling_of(part, known[0])
+    wholes = [number.unit.replace(part, symbol, 1) for symbol in known]
+    return [write_for(number.unit_span, number.unit, w, safe) for w in wholes if _dimension_of(w) is not None]
+
+
+def _dimension_of(unit: str) -> Dimension | None:
+    try:
+        return parse_unit(unit).dimension
+    except UnknownUnit:
+        return None
+
+
+def amount_in(value: tree.Value, wanted: Dimension | None, faults: list[Diagnostic]) -> Amount | None:
+    """Convert a value as ``amount_of`` does; a unit that is put right must be of the dimension that is ``wanted``."""
+    found: list[Diagnostic] = []
+    amount = amount_of(value, found)
+    faults += [f if wanted is None else _fitted(f, wanted) for f in found]
+    return amount
+
+
+def _fitted(fault: Diagnostic, wanted: Dimension) -> Diagnostic:
+    """Put fixes first that write a unit of the dimension that is wanted; no other is safe."""
+    if fault.code == "M302":
+        return replace(fault, fixes=tuple(f for f in fault.fixes if _dimension_of(f.edits[0].text) in (wanted, None)))
+    if fault.code != "M215":
+        return fault
+    possible = {wanted, TEMPERATURE_DIFFERENCE if wanted == TEMPERATURE_POINT else wanted}
+    good = [f for f in fault.fixes if _dimension_of(f.edits[0].text) in possible]
+    others = [replace(f, safe=False) for f in fault.fixes if f not in good]
+    return replace(fault, fixes=(*good, *others))
 
 
 def base_of(number: tree.Number, unit: Unit, faults: list[Diagnostic]) -> float | None:
@@ -99,7 +141,9 @@ def _range(value: tree.Range, faults: list[Diagnostic]) -> Amount | None:
     if low_unit.dimension != unit.dimension or low_unit.scale != unit.scale:
         left, right = (_kind_of(u) for u in (low_unit, unit))
         facts: dict[str, Any] = {"left": left, "right": right, "verb": "the ends of one range"}
-        faults.append(diagnose("M302", value.span, advice="write both ends in one unit", **facts))
+        units = [(value.low, value.high.unit), (value.high, value.low.unit)]
+        fixes = [write_for(n.unit_span, n.unit, u) for n, u in units if n.unit and u]
+        faults.append(diagnose("M302", value.span, advice="write both ends in one unit", fixes=fixes, **facts))
         return None
     low, high = base_of(value.low, low_unit, faults), base_of(value.high, unit, faults)
     if low is None or high is None:
@@ -108,7 +152,9 @@ def _range(value: tree.Range, faults: list[Diagnostic]) -> Amount | None:
         turned = f"{_plain(value.high)} .. {_plain(value.low)}"
         if not value.low.unit:
             turned = f"{value.high.digits} .. {value.low.digits} {value.high.unit}".rstrip()
-        faults.append(diagnose("M221", value.span, low=_plain(value.low), high=_plain(value.high), turned=turned))
+        facts = {"low": _plain(value.low), "high": _plain(value.high), "turned": turned}
+        fix = write_for(value.span, text_of(value), turned, safe=True)
+        faults.append(diagnose("M221", value.span, fixes=[fix], **facts))
         return None
     return _bounded(value, low + (high - low) / 2, low, high, unit, faults)
 
@@ -127,7 +173,9 @@ def _spread(value: tree.Spread, faults: list[Diagnostic]) -> Amount | None:
     if stated is None:
         return None
     if tolerance.digits.startswith("-"):
-        faults.append(diagnose("M224", tolerance.span))
+        whole = brief(_plain(tolerance))
+        fix = write_for(tolerance.span, whole, _plain(tolerance).lstrip("-"), safe=True)
+        faults.append(diagnose("M224", tolerance.span, help=fix.title, fixes=[fix]))
         return None
     tolerance_unit = unit if not tolerance.unit or bare else unit_of(tolerance, faults)
     if tolerance_unit is None:
@@ -142,8 +190,14 @@ def _spread(value: tree.Spread, faults: list[Diagnostic]) -> Amount | None:
         width = None
     if width is None:
         found = "a tolerance in per cent" if relative else f"a tolerance that is {_kind_of(tolerance_unit)}"
-        advice = f"give the tolerance in {difference_unit(unit).symbol}" if unit.symbol else "leave its unit away"
+        symbol = difference_unit(unit).symbol
+        advice = f"give the tolerance in {symbol}" if symbol else "leave its unit away"
         facts: dict[str, Any] = {"left": _kind_of(unit), "right": found, "verb": "combined"}
+        if not relative:
+            # A share is another number in any unit, so only a wrong unit can be put right.
+            better = f"{tolerance.digits} {symbol}".rstrip()
+            advice = f"{advice}: {brief(better)}"
+            facts["fixes"] = [write_for(tolerance.span, _plain(tolerance), better)]
         faults.append(diagnose("M302", tolerance.span, advice=advice, **facts))
         return None
     return _bounded(value, stated, stated - width, stated + width, unit, faults)
@@ -152,10 +206,12 @@ def _spread(value: tree.Spread, faults: list[Diagnostic]) -> Amount | None:
 def _two_readings(value: tree.Spread) -> Diagnostic:
     """Report ``50 ± 5 %``: the sign may stand for both numbers, or for a share of the first."""
     number, tolerance = value.number.digits, value.tolerance.digits
-    readings = f"{number} % ± {tolerance} %"
+    readings = [f"{number} % ± {tolerance} %"]
     if _finite(value.number, UNITLESS) is not None and _finite(value.tolerance, UNITLESS) is not None:
-        readings += f", or {number} ± {float(number) * float(tolerance) / 100:.6g}"
-    return diagnose("M247", value.span, value=brief(text_of(value)), readings=readings)
+        readings.append(f"{number} ± {float(number) * float(tolerance) / 100:.6g}")
+    written = text_of(value)
+    fixes = [write_for(value.span, written, reading) for reading in readings]
+    return diagnose("M247", value.span, value=brief(written), readings=", or ".join(readings), fixes=fixes)
 
 
 def _bounded(
@@ -187,13 +243,31 @@ def text_of(value: tree.Value) -> str:
     return f"{_plain(value.number)} ± {_plain(value.tolerance)}"
 
 
+def believable(value: tree.Value, fits: Callable[[Amount], bool], units: Sequence[Unit]) -> list[str]:
+    """Give what may have been meant by a number that is not believable: other units, or another decimal point."""
+    if not isinstance(value, tree.Exact) or "e" in value.number.digits.lower():
+        return []
+    number = value.number
+    found = [replace(number, unit=unit.symbol) for unit in units if unit.symbol != number.unit]
+    shifted = [plain(Decimal(number.digits).scaleb(places)) for places in (-1, 1, -2, 2)]
+    found += [replace(number, digits=digits) for digits in shifted]
+    amounts = [(n, amount_of(tree.Exact(n), [])) for n in found]
+    return [_plain(n) for n, a in amounts if a is not None and fits(a)][:2]
+
+
 def mismatch(name: str, wanted: Dimension, amount: Amount, span: Span, advice: str = "") -> Diagnostic:
     """Report an amount of the wrong dimension."""
     found, wanted_text = with_article(amount.unit.dimension), with_article(wanted)
     facts: dict[str, Any] = {"name": name, "wanted": wanted_text, "found": found, "found_text": amount.text}
-    if not advice and not amount.unit.symbol and "±" not in amount.text and ".." not in amount.text:
-        advice = f"write its unit too: {amount.text} {example_unit(wanted)}"
-    return diagnose("M301", span, advice=advice or in_unit(wanted), **facts)
+    symbol, own = example_unit(wanted), amount.unit.symbol
+    fixes: list[Fix] = []
+    if not own and not advice and symbol:
+        advice = f"write its unit too: {amount.text} {symbol}"
+        fixes = [put_in(span, f" {symbol}", f"write {amount.text} {symbol} for {amount.text}")]
+    elif own and amount.text.count(own) == 1 and amount.text.endswith(own):
+        other = f"{amount.text.removesuffix(own)}{symbol}".rstrip()
+        fixes = [write_for(span, amount.text, other)]
+    return diagnose("M301", span, advice=advice or in_unit(wanted), fixes=fixes, **facts)
 
 
 def in_unit(dimension: Dimension) -> str:

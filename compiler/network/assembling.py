@@ -1,6 +1,6 @@
 """Putting a profile on a machine together: its laws, names and values become one constraint network."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from ..meaning.dimensions import names_in
@@ -23,7 +23,8 @@ from ..meaning.units import NUMBER, Dimension, from_base
 from ..meaning.valuing import example_unit
 from ..meaning.wanting import comparison
 from ..syntax import tree
-from ..text.diagnostic import Diagnostic, Related, diagnose
+from ..text.diagnostic import Diagnostic, Fix, Related, diagnose
+from ..text.fixing import laid_fix, put_in
 from ..text.source import Span
 from .applying import applies, values_of
 from .building import Graph, Lowering
@@ -168,8 +169,23 @@ class Assembly(Lowering):
             example = f"{decl.text(decl.last // 4)} {unit}".rstrip()
             facts: dict[str, Any] = {"name": name, "profile": self.profile.name, "example": example}
             related = [Related(decl.span, "declared as given here")]
-            self._fault(diagnose("M404", self.profile.span, related=related, **facts))
+            fixes = [self._added(self.profile.span, f"{name} {example}")]
+            self._fault(diagnose("M404", self.profile.span, related=related, fixes=fixes, **facts))
         self.settings[name] = setting_variable(decl, node, self.profile)
+
+    def _added(self, head: Span, line: str) -> Fix:
+        """Add a line to a block, of which ``head`` is the name."""
+        return laid_fix(put_in(head, f"\n  {line}", f"add: {line}"), self.model.sources)
+
+    def _all_added(self, head: Span, faults: Sequence[Diagnostic]) -> list[Fix]:
+        """Add the lines that are offered first for faults of one block, where there is one for each."""
+        lines = [fault.fixes[0].title.removeprefix("add: ") for fault in faults if fault.fixes]
+        if len(lines) < len(faults):
+            return []
+        whole = put_in(
+            head, "".join(f"\n  {line}" for line in lines), f"add {len(lines)} lines, and change what is in them"
+        )
+        return [laid_fix(whole, self.model.sources)]
 
     def _report_missing(self, name: str, span: Span) -> None:
         self.flawed = True
@@ -211,18 +227,20 @@ class Assembly(Lowering):
         entity = {"material": self.profile.material, "machine": self.machine}.get(owner, self.profile.name)
         line = f"{quantity.name} {_example(quantity)}"
         advice = f"add to {owner} {entity} what is known of it, like: {line}"
+        lines = [line]
         if quantity.words:
             advice = f"add to {owner} {entity}: {quantity.name} {listed(quantity.words)}"
+            lines = [f"{quantity.name} {word}" for word in quantity.words]
         if owner != "profile":
             table = self.model.materials if owner == "material" else self.model.machines
             place = table[entity].span
             if place.file.startswith(LIBRARY):
-                place = self.profile.span
+                place, lines = self.profile.span, []
                 part = "material" if owner == "material" else "machines"
                 advice = f"write: {owner} my_{entity} from {entity} {{ {line} }}\nand name it here: {part} my_{entity}"
         related.append(Related(quantity.span, quantity.doc or "declared here"))
         facts: dict[str, Any] = {"name": quantity.name, "owner": owner, "entity": entity, "advice": advice}
-        return diagnose("M403", place, related=related, **facts)
+        return diagnose("M403", place, related=related, fixes=[self._added(place, text) for text in lines], **facts)
 
     def gather_missing(self) -> None:
         """Put many missing inputs of one entity into one report, with what to start from."""
@@ -239,7 +257,8 @@ class Assembly(Lowering):
                 advice += f", or start from one that has them: {owner} {entity} from {listed(sorted(complete)[:4])}"
             names = ", ".join(sorted(lacking))
             facts: dict[str, Any] = {"owner": owner, "entity": entity, "count": len(lacking), "names": names}
-            self._fault(diagnose("M415", first.span, advice=advice, **facts))
+            fixes = self._all_added(first.span, list(lacking.values()))
+            self._fault(diagnose("M415", first.span, advice=advice, fixes=fixes, **facts))
 
     # ---- laws
 

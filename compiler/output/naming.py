@@ -165,16 +165,15 @@ def _unit(entry: Named, own: Unit) -> Unit:
 # ---- lines
 
 
-def lines(names: NameMap, settings: Mapping[str, Mapping[str, Data]], faults: list[Diagnostic]) -> list[Data]:
-    """Write the settings of a bundle, or of a brief of one, as the map says, in its order."""
+def lines(names: NameMap, settings: Mapping[str, Mapping[str, Data]]) -> list[Data]:
+    """Write the settings of a bundle, or of a brief of one, as the map says, in its order.
+
+    The map has been held against the settings (``check_names``), and an answer has all of them.
+    """
     found = []
     for entry in names.named:
         group, _, name = entry.setting.partition(".")
-        s = settings.get(group, {}).get(name or group)
-        if s is None:
-            faults.append(diagnose("M628", entry.span, setting=entry.setting))
-            continue
-        found.append(_line(entry, group, s))
+        found.append(_line(entry, group, settings[group][name or group]))
     return found
 
 

@@ -73,9 +73,9 @@ class Renderer:
         if names is None:
             return view
         if "bundle" in view:
-            written: Any = lines(names, view["bundle"]["settings"], self._faults)
+            written: Any = lines(names, view["bundle"]["settings"])
         else:
-            written = {m["machine"]: lines(names, m["settings"], self._faults) for m in view["machines"]}
+            written = {m["machine"]: lines(names, m["settings"]) for m in view["machines"]}
         return {**view, "lines": written, "fixed": dict(names.fixed)}
 
     def _claim(self, path: str, writer: tuple[str, str, str]) -> None:

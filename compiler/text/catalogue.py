@@ -1,10 +1,25 @@
 """Every message of the program: code, slug, severity, sentence and help, in one place.
 
-Codes are stable and grouped by floor: M1 text and syntax, M2 names and values, M3 dimensions, M4 a profile on a
-machine, M5 solving, M6 outputs, M7 comparing. A code that is no longer used is never given to something else.
+Codes are stable and grouped by floor (``GROUPS``). A code that is no longer used is never given to something else.
+Each has a page in ``pages/``, which ``meltwright explain`` shows.
+
+Retired: M628 (a name map names a setting that the answer lacks; the map is held against the settings before).
 """
 
+import re
 from dataclasses import dataclass
+
+GROUPS = {
+    "M1": "text and syntax",
+    "M2": "names and values",
+    "M3": "dimensions",
+    "M4": "a profile on a machine, and requests",
+    "M5": "solving",
+    "M6": "outputs",
+    "M7": "two sides compared",
+    "M8": "starting and editors",
+}
+"""What the first figure of a code says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +74,7 @@ CATALOGUE: dict[str, Entry] = {
         "import-too-deep", "files use one another more than {limit} deep", "use them from fewer files, side by side"
     ),
     "M203": Entry("import-missing", "there is no {what} {path}", "{near}"),
+    "M205": Entry("used-twice", "{path} is used already, further up in this file", "remove this use line", "warning"),
     "M210": Entry("defined-twice", "{kind} {name} is defined twice", "rename or remove one of the two"),
     "M211": Entry("given-twice", "{name} is given twice here", "keep one of the two lines"),
     "M212": Entry("unknown-entity", "there is no {kind} {name}", "{near}"),
@@ -209,6 +225,7 @@ CATALOGUE: dict[str, Entry] = {
     "M427": Entry("picture-name", "{path} is not the name of an SVG file", "write a name that ends in .svg"),
     "M430": Entry("no-such-entry", "the library has nothing called {name}", "{near}"),
     "M431": Entry("nothing-leads", "{name} is {what}, so nothing leads from it", "{advice}"),
+    "M432": Entry("no-such-code", "there is no code {name} to explain", "{near}"),
     # ---- solving
     "M501": Entry("divides-by-zero", "this divides by {what}, which may be zero: {range} on {machine}", "{advice}"),
     "M502": Entry("undefined", "{what} is not defined for {range} on {machine}", "{advice}"),
@@ -292,13 +309,13 @@ CATALOGUE: dict[str, Entry] = {
     "M618": Entry("named-and-left-out", "{setting} is named, and left out too", "keep one of the two lines"),
     "M619": Entry(
         "setting-not-named",
-        "target {target} does not write {settings}: its name map does not say what to do with them",
+        "target {target} does not write {settings}, of which its name map says nothing",
         "list in left_out what shall not be written, and name the others below [names]:\n{lines}",
         "warning",
     ),
     "M620": Entry(
         "too-few-decimals",
-        "with {decimals} decimals different values of {setting} are written alike",
+        "with decimals = {decimals} different values of {setting} are written alike",
         "write decimals = {need}, or leave it away",
     ),
     "M621": Entry(
@@ -329,10 +346,11 @@ CATALOGUE: dict[str, Entry] = {
     "M626": Entry(
         "outside-output", "{path} leads out of the output folder", "remove the link, or choose another --out folder"
     ),
-    "M628": Entry(
-        "setting-without-value",
-        "the answer has no {setting}, which this line names",
-        "name it in left_out, or leave it away",
+    "M629": Entry(
+        "fix-failed",
+        "a fix that was tried on {path} brought another fault, so the rest of it is left as it is",
+        "mend what is reported by hand",
+        "warning",
     ),
     # ---- two sides compared
     "M701": Entry(
@@ -363,7 +381,7 @@ CATALOGUE: dict[str, Entry] = {
         "name a .melt file, a folder of them, or a folder that was given to compile as --out",
     ),
     "M710": Entry("bad-output", "{path} is not a file that compile wrote: {why}", "compile again, or remove the file"),
-    "M711": Entry("no-such-machine", "neither side has a machine {name} to compare", "{near}"),
+    "M711": Entry("machine-on-neither-side", "neither side has a machine {name} to compare", "{near}"),
     "M712": Entry(
         "written-by-other", "{path} is of format {found}, and this version reads {wanted}", "compile it again"
     ),
@@ -374,3 +392,8 @@ CATALOGUE: dict[str, Entry] = {
         "install it beside meltwright: {command}",
     ),
 }
+
+
+def general(text: str) -> str:
+    """Write a text of the catalogue for all cases: ``<name>`` stands for what differs."""
+    return re.sub(r"\{(\w+)\}", r"<\1>", text).replace("{{", "{").replace("}}", "}")

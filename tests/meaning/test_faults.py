@@ -355,6 +355,7 @@ CASES: dict[str, dict[str, Case]] = {
         "a path of another system": 'use "parts\\\\shop.melt"\n' + ALL,
         "missing": 'use "trad.melt"\n' + RUB + TUBE + JOB,
         "missing in a folder": 'use "parts/shop"\n' + RUB,
+        "used twice": USE + 'use "trade"\n' + RUB + TUBE,
         "a path with nothing in it": 'use ""\n' + RUB,
         "leaving the library": 'use library "../compiler/cli"\n' + RUB,
     },

@@ -188,6 +188,12 @@ def test_one_target_alone_is_compared(here: Path, capsys: pytest.CaptureFixture[
     assert main(["compile", "shop.melt", "--out", "made", "--check"]) == 1
 
 
+def test_without_a_bundle_nobody_is_said_to_have_edited_it(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (here / "shop.melt").write_text(GOOD.replace("0.2 mm\n", "0.3 mm\n"), encoding="utf-8")
+    code, said = checked(here, capsys, "--only", "ini")
+    assert code == 1 and set(codes(said)) == {"error[M606", "error[M608"}
+
+
 def test_the_command_in_the_help_can_be_run(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (here / "made" / "job" / "tube.ini").unlink()
     _, said = checked(here, capsys, "--only", "ini", "--effort", "900")

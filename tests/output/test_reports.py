@@ -13,7 +13,6 @@ import pytest
 from meltwright import __version__
 from meltwright.cli import main
 from meltwright.output.reports import Part, place_of, report_text
-from meltwright.text.catalogue import CATALOGUE
 from meltwright.text.diagnostic import Related, diagnose
 from meltwright.text.source import NOWHERE, Source, Span
 
@@ -97,7 +96,10 @@ def test_a_bad_file_and_a_good_one(here: Path) -> None:
     assert region["startLine"] == region["endLine"] == line
     assert text[region["startColumn"] - 1 : region["endColumn"] - 1] == "MM"
     (rule, _) = sarif["tool"]["driver"]["rules"]
-    assert rule["shortDescription"]["text"] == CATALOGUE["M215"].slug.replace("-", " ")
+    assert rule["shortDescription"]["text"] == "<unit> is not a unit"
+    assert (
+        rule["help"]["markdown"].startswith("# M215 unknown-unit\n") and "## How to mend it" in rule["help"]["markdown"]
+    )
     assert rule["defaultConfiguration"]["level"] == "error"
     assert [s.get("failures") for s in junit] == ["2", "0"]
     assert f"at shop/bad.melt:{line}:" in (junit[0][0][0].text or "")
@@ -184,7 +186,7 @@ def test_texts_that_xml_has_no_form_for(tmp_path: Path) -> None:
     assert place and (place.line, place.column, place.end_column) == (1, 1, 4)
 
 
-@pytest.mark.parametrize("name", ["report", "report.json", "report.xml.txt"])
+@pytest.mark.parametrize("name", ["report", "report.yaml", "report.xml.txt"])
 def test_other_endings_are_misuse(here: Path, name: str) -> None:
     for command in (["check", "shop/bad.melt"], ["compile", "shop/bad.melt", "--out", "made"]):
         with pytest.raises(SystemExit) as ended:

@@ -13,16 +13,21 @@ from urllib.parse import quote
 from ...meaning.loading import LIBRARY, library_folder
 from ...text.diagnostic import Diagnostic
 from ...text.source import NOWHERE, Source, Span
+from ..mending import Repair
 
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One file or folder that was looked at: how it is seen, the ``cases`` that were tried, and what was found."""
+    """One file or folder that was looked at: how it is seen, the ``cases`` that were tried, and what was found.
+
+    ``repairs`` are the fixes that were applied before.
+    """
 
     name: str
     cases: tuple[str, ...]
     diagnostics: tuple[Diagnostic, ...]
     sources: Mapping[str, Source]
+    repairs: tuple[Repair, ...] = ()
 
     @property
     def failed(self) -> bool:
@@ -49,9 +54,17 @@ def place_of(span: Span, sources: Mapping[str, Source]) -> Place | None:
     source = sources.get(span.file)
     if source is None:
         return Place(quote(span.file.replace(os.sep, "/")), False)
-    uri, in_library = _uri(source)
     if span.start == span.end == 0:
-        return Place(uri, in_library)
+        return Place(*_uri(source))
+    return exact_place(span, sources)
+
+
+def exact_place(span: Span, sources: Mapping[str, Source]) -> Place | None:
+    """Find the place of an edit, which is never a whole file; None where its text is not at hand."""
+    source = sources.get(span.file)
+    if source is None:
+        return None
+    uri, in_library = _uri(source)
     line, column = source.line_column(span.start)
     end_line, end_column = source.line_column(max(span.end, span.start))
     return Place(uri, in_library, line, column, end_line, end_column)
@@ -77,18 +90,33 @@ def relative(path: Path) -> str:
 
 def report_text(path: Path, parts: Sequence[Part]) -> str:
     """Write a report in the format that the ending of its name says."""
-    return _format(path)(parts)
+    return ENDINGS[path.suffix.lower()](parts)
 
 
-def _format(path: Path) -> Callable[[Sequence[Part]], str]:
-    if path.suffix.lower() == ".sarif":
-        from .sarif import sarif
+def as_json(parts: Sequence[Part]) -> str:
+    """Write a report as JSON of our own."""
+    from .plain import plain
 
-        return sarif
+    return plain(parts)
+
+
+def as_sarif(parts: Sequence[Part]) -> str:
+    """Write a report as SARIF."""
+    from .sarif import sarif
+
+    return sarif(parts)
+
+
+def as_junit(parts: Sequence[Part]) -> str:
+    """Write a report as JUnit XML."""
     from .junit import junit
 
-    return junit
+    return junit(parts)
 
 
-ENDINGS = (".xml", ".sarif")
+Write = Callable[[Sequence[Part]], str]
+
+FORMATS: Mapping[str, Write] = {"json": as_json, "sarif": as_sarif}
+"""The formats that are asked for by name."""
+ENDINGS: Mapping[str, Write] = {".xml": as_junit, ".sarif": as_sarif, ".json": as_json}
 """What the name of a report may end with."""

@@ -1,15 +1,16 @@
 """SARIF 2.1.0 (OASIS standard): a run with the rules that were broken and the results, each with its places."""
 
 import json
-import re
 from collections.abc import Sequence
 from typing import Any
 
 from ... import __version__
-from ...text.catalogue import CATALOGUE
-from ...text.diagnostic import Diagnostic
+from ...telling.codes import page_markdown, page_meaning
+from ...text.catalogue import CATALOGUE, general
+from ...text.diagnostic import Diagnostic, Edit, Fix
+from ...text.page import page_of
 from ...text.source import Span
-from . import Part, place_of
+from . import Part, Place, exact_place, place_of
 
 Data = dict[str, Any]
 
@@ -34,22 +35,15 @@ def sarif(parts: Sequence[Part]) -> str:
 
 
 def _rule(code: str) -> Data:
-    entry = CATALOGUE[code]
-    rule: Data = {
+    entry, page = CATALOGUE[code], page_of(code)
+    return {
         "id": code,
         "name": "".join(word.capitalize() for word in entry.slug.split("-")),
-        "shortDescription": {"text": entry.slug.replace("-", " ")},
-        "fullDescription": {"text": _general(entry.message)},
+        "shortDescription": {"text": general(entry.message)},
+        "fullDescription": {"text": page_meaning(page) or general(entry.message)},
         "defaultConfiguration": {"level": entry.severity},
+        "help": {"text": general(entry.help), "markdown": page_markdown(code, page)},
     }
-    if entry.help:
-        rule["help"] = {"text": _general(entry.help)}
-    return rule
-
-
-def _general(text: str) -> str:
-    """Write a text of the catalogue for all cases: ``<name>`` stands for what differs."""
-    return re.sub(r"\{(\w+)\}", r"<\1>", text).replace("{{", "{").replace("}}", "}")
 
 
 def _result(part: Part, d: Diagnostic, rule: int) -> Data:
@@ -69,20 +63,49 @@ def _result(part: Part, d: Diagnostic, rule: int) -> Data:
             related.append({"id": len(related) + 1, **other, "message": {"text": r.role}})
     if related:
         result["relatedLocations"] = related
+    fixes = [_fix(fix, part) for fix in d.fixes if all(e.span.file in part.sources for e in fix.edits)]
+    if fixes:
+        result["fixes"] = fixes
     return result
+
+
+def _fix(fix: Fix, part: Part) -> Data:
+    """Write a fix: one change a file, whose replacements are its edits in order."""
+    by_file: dict[str, list[Edit]] = {}
+    for edit in sorted(fix.edits, key=lambda e: (e.span.file, e.span.start, e.span.end)):
+        by_file.setdefault(edit.span.file, []).append(edit)
+    changes = [_change(edits, part) for edits in by_file.values()]
+    return {"description": {"text": fix.title}, "artifactChanges": changes}
+
+
+def _change(edits: Sequence[Edit], part: Part) -> Data:
+    replacements, where = [], {}
+    for edit in edits:
+        place = exact_place(edit.span, part.sources)
+        if place is not None:
+            where = _artifact(place)
+            replacements.append({"deletedRegion": _region(place), "insertedContent": {"text": edit.text}})
+    return {"artifactLocation": where, "replacements": replacements}
 
 
 def _location(part: Part, span: Span) -> Data:
     place = place_of(span, part.sources)
     if place is None:
         return {}
-    base = "LIBRARY" if place.in_library else "SOURCES"
-    physical: Data = {"artifactLocation": {"uri": place.uri, "uriBaseId": base}}
+    physical: Data = {"artifactLocation": _artifact(place)}
     if place.line:
-        physical["region"] = {
-            "startLine": place.line,
-            "startColumn": place.column,
-            "endLine": place.end_line,
-            "endColumn": place.end_column,
-        }
+        physical["region"] = _region(place)
     return {"physicalLocation": physical}
+
+
+def _artifact(place: Place) -> Data:
+    return {"uri": place.uri, "uriBaseId": "LIBRARY" if place.in_library else "SOURCES"}
+
+
+def _region(place: Place) -> Data:
+    return {
+        "startLine": place.line,
+        "startColumn": place.column,
+        "endLine": place.end_line,
+        "endColumn": place.end_column,
+    }
