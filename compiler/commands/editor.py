@@ -1,14 +1,13 @@
 """``editor``: the language server, for editors; it speaks over standard input and output."""
 
 import argparse
+import shlex
 import sys
 from importlib.util import find_spec
-from pathlib import Path
 from typing import Any
 
-from ..text.diagnostic import diagnose
+from ..text.diagnostic import diagnose, write
 from ..text.source import NOWHERE
-from .reporting import report
 
 NEEDS = ("pygls", "lsprotocol")
 """Packages of the extra ``editor``."""
@@ -25,8 +24,8 @@ def register(commands: Any) -> None:
 def _editor(options: argparse.Namespace) -> int:
     missing = next((name for name in NEEDS if find_spec(name) is None), None)
     if missing is not None:
-        pip = f"{Path(sys.executable).name} -m pip install 'pygls>=2'"
-        report([diagnose("M801", NOWHERE, package=missing, command=pip)], {}, Path())
+        pip = f"{shlex.quote(sys.executable)} -m pip install 'pygls>=2'"
+        print(write([diagnose("M801", NOWHERE, package=missing, command=pip)], {}), end="", file=sys.stderr)
         return 1
     from ..editor.server import start
 

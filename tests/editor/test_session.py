@@ -48,7 +48,11 @@ async def _session(s: Session) -> str:
 
     broken = text.replace("86 ± 2 shore_a", "86 ± 2 mm").replace("prefer        throughput", "prefer        thruput")
     s.edit(STRAP, broken)
-    s.note("a unit that does not fit, and a misspelt merit: diagnostics", await s.diagnostics(STRAP))
+    found = await s.diagnostics(STRAP)
+    s.note("a unit that does not fit, and a misspelt merit: diagnostics", found)
+    document = types.TextDocumentIdentifier(s.uri(STRAP))
+    asked = types.CodeActionParams(document, found[-1].range, types.CodeActionContext(found))
+    s.note("quick fixes of the misspelt merit", await client.text_document_code_action_async(asked))
     cut = text.replace("hardness  86 ± 2 shore_a", "hardness  86 ±")
     s.edit(STRAP, cut)
     s.note("a line that ends too early: diagnostics", await s.diagnostics(STRAP))
@@ -57,7 +61,6 @@ async def _session(s: Session) -> str:
 
     # From here on all answers know what was solved, however slow the machine is.
     await asyncio.wait_for(s.refreshed.wait(), 60)
-    document = types.TextDocumentIdentifier(s.uri(STRAP))
     whole = types.Range(types.Position(0, 0), types.Position(99, 0))
     s.note("solved: hints", await client.text_document_inlay_hint_async(types.InlayHintParams(document, whole)))
     for snippet in ("string‸ing", "hard‸ness", "finish        at most smo‸oth", "mater‸ial      strap", "shop.m‸elt"):
@@ -68,8 +71,8 @@ async def _session(s: Session) -> str:
         found = await client.text_document_definition_async(types.DefinitionParams(document, at))
         s.note(f"definition: {snippet}", found)
     at = place(text, "machines      corner_t‸ube")
-    asked = types.ReferenceParams(types.ReferenceContext(False), document, at)
-    s.note("references: corner_tube", await client.text_document_references_async(asked))
+    using = types.ReferenceParams(types.ReferenceContext(False), document, at)
+    s.note("references: corner_tube", await client.text_document_references_async(using))
 
     await _complete(s, text)
     s.note(

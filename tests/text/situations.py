@@ -57,6 +57,11 @@ def _failing_git(folder: Path, patched: pytest.MonkeyPatch) -> None:
     patched.setenv("PATH", f"{folder / 'tools'}{os.pathsep}{os.environ['PATH']}")
 
 
+def _no_extra(folder: Path, patched: pytest.MonkeyPatch) -> None:
+    patched.setattr("meltwright.commands.editor.find_spec", lambda name: None)
+    patched.setattr("sys.executable", "/usr/bin/python3")
+
+
 SITUATIONS: dict[str, Situation] = {
     "M102": _latin,
     "M103": _large,
@@ -67,6 +72,7 @@ SITUATIONS: dict[str, Situation] = {
     "M506": _disagreement,
     "M701": _no_git,
     "M708": _failing_git,
+    "M801": _no_extra,
 }
 
 LASTING = {"M223"}
@@ -78,5 +84,6 @@ ALONG: dict[str, set[str]] = {"M121": {"M110"}, "M706": {"M215"}}
 UNMENDED: dict[str, str] = {
     "M122": "a fault of the program, not of a text",
     "M506": "a fault of the program, not of a text",
+    "M801": "no test installs anything",
 }
 """Codes whose pages have no mended example, and why."""
