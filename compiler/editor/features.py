@@ -12,7 +12,7 @@ from .finding import definitions, references
 from .hinting import hints
 from .hovering import hover
 from .laying_out import layout_edits
-from .mending import mendings
+from .mending import mend_all, mendings
 from .outlining import outline
 from .positions import Position
 from .renaming import rename, renameable
@@ -65,11 +65,8 @@ def register(face: "Face") -> None:
     )
     face.ask(
         types.TEXT_DOCUMENT_CODE_ACTION,
-        lambda params, path: [
-            wire.action(m, addresses, face.versions)
-            for m in mendings(face.workspace, path, wire.range_of(params.range))
-        ],
-        types.CodeActionOptions(code_action_kinds=[types.CodeActionKind.QuickFix]),
+        lambda params, path: _actions(face, params, path),
+        types.CodeActionOptions(code_action_kinds=[types.CodeActionKind.QuickFix, types.CodeActionKind.SourceFixAll]),
     )
     face.ask(
         types.TEXT_DOCUMENT_FORMATTING,
@@ -79,3 +76,15 @@ def register(face: "Face") -> None:
         types.TEXT_DOCUMENT_INLAY_HINT,
         lambda params, path: [wire.hint(h) for h in hints(face.workspace, path, wire.range_of(params.range))],
     )
+
+
+def _actions(face: "Face", params: types.CodeActionParams, path: Path) -> list[types.CodeAction]:
+    """Give the kinds of actions that are asked for; to mend all at once only where that is."""
+    only = [str(getattr(kind, "value", kind)) for kind in params.context.only or ()]
+    found: list[types.CodeAction] = []
+    if not only or any(k in ("", "quickfix") for k in only):
+        of = mendings(face.workspace, path, wire.range_of(params.range))
+        found += [wire.action(m, face.addresses, face.versions) for m in of]
+    if any("source.fixAll".startswith(k) for k in only):
+        found += wire.mend_all(mend_all(face.workspace, path), face.addresses, face.versions)
+    return found

@@ -209,6 +209,14 @@ def action(m: Mending, addresses: Addresses, versions: Versions | None) -> types
     )
 
 
+def mend_all(edits: Sequence[TextEdit], addresses: Addresses, versions: Versions | None) -> list[types.CodeAction]:
+    """Give the action that mends all that leaves no doubt; none where there is nothing."""
+    if not edits:
+        return []
+    edit = workspace_edit(edits, addresses, versions)
+    return [types.CodeAction("Mend all that leaves no doubt", kind=types.CodeActionKind.SourceFixAll, edit=edit)]
+
+
 def hint(h: Hint) -> types.InlayHint:
     """Give a hint."""
     about = types.MarkupContent(types.MarkupKind.Markdown, h.about)

@@ -4,7 +4,7 @@ import asyncio
 import statistics
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from meltwright.meaning.checking import check_loaded
@@ -45,17 +45,17 @@ def _typed(name: str, text: str, share: float) -> Iterator[tuple[str, str, str]]
     yield f"{kind}: a broken line", name, text
 
 
-async def measure(folder: Path, texts: dict[str, str]) -> tuple[dict[str, list[float]], float]:
-    """Make all edits, each once the one before is told of; gives seconds by kind, and those until all was checked."""
+async def measure(folder: Path, made: Sequence[tuple[str, str, str]]) -> tuple[dict[str, list[float]], float]:
+    """Make edits, each once the one before is told of; gives seconds by kind, and those until all was checked."""
     session = Session(folder)
     began = time.perf_counter()
     await session.start()
-    for name in sorted({name for _, name, _ in edits(texts)}):
+    for name in sorted({name for _, name, _ in made}):
         session.open(name)
         await session.diagnostics(name)
     start = time.perf_counter() - began
     spent: dict[str, list[float]] = {}
-    for kind, name, text in edits(texts):
+    for kind, name, text in made:
         began = time.perf_counter()
         session.edit(name, text)
         await session.diagnostics(name)
@@ -81,7 +81,7 @@ def report() -> None:
         lines = sum(text.count("\n") for text in texts.values())
         fresh(folder)
         whole = statistics.median(fresh(folder) for _ in range(5))
-        spent, start = asyncio.run(measure(folder, texts))
+        spent, start = asyncio.run(measure(folder, list(edits(texts))))
     print(f"edits in {lines:,} lines of {len(texts)} files, {shops.MAIN_FILES} of them checked with all they use")
     every = [seconds for times in spent.values() for seconds in times]
     print(f"  {'edit':<28} {'count':>6} {'median ms':>10} {'95 % ms':>10} {'/ fresh check':>14}")

@@ -13,8 +13,8 @@ from meltwright.editor.hinting import Hint, hints
 from meltwright.editor.hovering import hover
 from meltwright.editor.judging import judge
 from meltwright.editor.mains import Head, mains, melt_files
-from meltwright.editor.mending import mendings
-from meltwright.editor.positions import Position, Range
+from meltwright.editor.mending import mend_all, mendings
+from meltwright.editor.positions import Lines, Position, Range
 from meltwright.editor.shifting import moved
 from meltwright.editor.verdicts import Finding, Verdict
 from meltwright.text.diagnostic import Edit, Fix, diagnose
@@ -251,3 +251,17 @@ def test_quick_fixes_come_from_the_reports(small: Small) -> None:
     assert (made.path, made.range, made.text) == (main, Range(Position(6, 16), Position(6, 22)), "0.20 mm")
     assert found[0].cure.edits[0].path == small.path("shop.melt")
     assert mendings(small.workspace, main, Range(Position(0, 0), Position(0, 5))) == []
+
+
+def test_all_that_leaves_no_doubt_is_mended_at_once(small: Small) -> None:
+    shop = small.files["shop.melt"]
+    small.put("shop.melt", shop.replace("20 MPa", "20 mpa").replace("0.02 mm", "0.02 MM"))
+    found = mend_all(small.workspace, small.path("shop.melt"))
+    text = small.files["shop.melt"]
+    lines = Lines(text)
+    for edit in sorted(found, key=lambda e: e.range, reverse=True):
+        text = text[: lines.offset(edit.range.start)] + edit.text + text[lines.offset(edit.range.end) :]
+    assert text == shop
+    small.put("shop.melt", shop.replace("4 .. 5 mm", "4 .. 5 N"))
+    assert small.codes() == {"shop.melt": ["M301"]}
+    assert mend_all(small.workspace, small.path("shop.melt")) == []
