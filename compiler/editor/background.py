@@ -68,7 +68,8 @@ class Background:
             return
         job = self._running = self._waiting.pop(0)
         if self._process is None or self._process.poll() is not None:
-            command = [sys.executable, "-c", f"from {__package__}.worker import main; main()"]
+            # -P: what lies in the working folder is no part of the program.
+            command = [sys.executable, "-P", "-c", f"from {__package__}.worker import main; main()"]
             self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
             threading.Thread(target=self._listen, args=(self._process,), daemon=True).start()
         assert self._process.stdin is not None

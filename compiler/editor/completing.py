@@ -14,7 +14,7 @@ from ..syntax.parsing import accepted, parse
 from ..syntax.tokens import Token
 from .hovering import unit_told
 from .keywords import KEYWORDS
-from .places import Place, place
+from .places import GOES_ON_WITH, Place, place
 from .positions import Position, Range
 from .programs import Program
 from .wanting import lacking
@@ -142,7 +142,11 @@ def _dimension(found: Place, model: Model) -> Dimension | None:
 
 def _keywords(found: Place) -> Iterator[_Said]:
     """Offer the keywords that can stand there."""
-    for word in sorted(_possible(found.tokens, found.start) & keywords().keys()):
+    possible = _possible(found.tokens, found.start)
+    if found.before and found.start in ("law_item", "profile_item"):
+        # A line that starts with one of these goes on with the item before.
+        possible |= _possible(list(found.before), found.start) & GOES_ON_WITH
+    for word in sorted(possible & keywords().keys()):
         if word in ("low", "high") and not any(str(t) == "rather" for t in found.tokens):
             continue
         yield _Said(word, "keyword", THEN, "", KEYWORDS.get(word, ""))

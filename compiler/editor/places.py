@@ -14,7 +14,7 @@ _MEASURE = re.compile(
 )
 _PATH = re.compile(r'^[ \t]*use[ \t]+(library[ \t]+)?"([^"\r\n]*)\Z')
 _GOES_ON_AFTER = frozenset(["+", "-", "*", "/", "^", ",", "±", "+-", "..", "<", ">", "<=", ">=", "=", ":", "("])
-_GOES_ON_WITH = frozenset([
+GOES_ON_WITH = frozenset([
     "and", "because", "by", "else", "given", "measured", "published", "rather", "remedy", "step", "typical",
     "assumed", "where", "+", "-", "*", "/", "^", ",", "±", "..", "<", ">", "<=", ">=",
 ])  # fmt: skip
@@ -26,7 +26,8 @@ class Place:
 
     ``kind`` is the block's keyword, empty outside of blocks, ``name`` what the block is called; ``part`` is what is
     written of the word so far, which starts at ``at``. ``unit_at`` is where a unit may be written, -1 where none may.
-    ``path`` is the path of a use line so far, None elsewhere.
+    ``path`` is the path of a use line so far, None elsewhere; ``before`` are the words of the item before, where a new
+    line has just begun.
     """
 
     start: str
@@ -38,6 +39,7 @@ class Place:
     unit_at: int = -1
     path: str | None = None
     library: bool = False
+    before: tuple[Token, ...] = ()
 
 
 def place(text: str, offset: int) -> Place | None:
@@ -55,9 +57,9 @@ def place(text: str, offset: int) -> Place | None:
     if measure is not None and measure[1]:
         part = measure[1]
     kept = before[: len(before) - len(part)]
-    kind, name, tokens = _item(lex(kept))
+    kind, name, tokens, earlier = _item(lex(kept))
     start = ITEM_START.get(kind, "statement")
-    return Place(start, kind, name, tokens, part, offset - len(part), unit_at)
+    return Place(start, kind, name, tokens, part, offset - len(part), unit_at, before=tuple(earlier))
 
 
 def _within_text(line: str) -> bool:
@@ -74,8 +76,8 @@ def _within_text(line: str) -> bool:
     return quoted
 
 
-def _item(tokens: list[Token]) -> tuple[str, str, list[Token]]:
-    """Give the open block's kind and name, and the words of the item that the end stands in."""
+def _item(tokens: list[Token]) -> tuple[str, str, list[Token], list[Token]]:
+    """Give the open block's kind and name, the words of the item that the end stands in, and of the one before."""
     kind = name = ""
     line: list[Token] = []
     ended = False
@@ -95,8 +97,8 @@ def _item(tokens: list[Token]) -> tuple[str, str, list[Token]]:
             ended = False
             line.append(token)
     if ended and not _goes_on(line, None):
-        line = []
-    return kind, name, line
+        return kind, name, [], line
+    return kind, name, line, []
 
 
 def _goes_on(line: list[Token], token: Token | None) -> bool:
@@ -106,4 +108,4 @@ def _goes_on(line: list[Token], token: Token | None) -> bool:
     opened = sum(t.type == "LPAR" for t in line) - sum(t.type == "RPAR" for t in line)
     if opened > 0 or str(line[-1]) in _GOES_ON_AFTER:
         return True
-    return token is not None and (token.type == "STRING" or str(token) in _GOES_ON_WITH)
+    return token is not None and (token.type == "STRING" or str(token) in GOES_ON_WITH)

@@ -5,17 +5,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from ..meaning.checking import look_at
-from ..meaning.loading import Loaded, load
+from ..meaning.loading import Loaded, load, reread
 from ..meaning.memory import LastingMemory
 from ..meaning.model import Model
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic
-from ..text.source import NOWHERE as _NOWHERE
 from ..text.source import Source
 from .texts import Texts
-
-_OF_TEXT = ("M104", "M11", "M12")
-"""Codes of the faults that reading a file's own text gives."""
 
 
 @dataclass(slots=True)
@@ -68,35 +64,11 @@ def first_look(main: Path, texts: Texts, memory: LastingMemory) -> Program:
 
 def look_again(program: Program, changed: Iterable[Path], texts: Texts) -> None:
     """Check a program after edits of some of its files."""
-    loaded = _with_edits(program, changed, texts) or load(program.main, disk=texts)
+    names = [program.names[path] for path in changed if path in program.names]
+    loaded = reread(program.loaded, names, texts) or load(program.main, disk=texts)
     program.model, program.found = look_at(loaded, program.memory)
     program.loaded, program.names = loaded, _names(loaded)
 
 
 def _names(loaded: Loaded) -> dict[Path, str]:
     return {source.path: name for name, source in loaded.sources.items()}
-
-
-def _with_edits(program: Program, changed: Iterable[Path], texts: Texts) -> Loaded | None:
-    """Put edited files into what was read before; None where the files that belong to it may be others now."""
-    before = program.loaded
-    after = Loaded(before.main, dict(before.sources), dict(before.files), list(before.faults))
-    if any(not f.code.startswith(_OF_TEXT) for f in before.faults):
-        return None
-    for path in changed:
-        name = program.names.get(path)
-        if name is None:
-            continue
-        source = texts.source(path, name, _NOWHERE, [])
-        if source is None or name not in before.files:
-            return None
-        file, faults = texts.tree(source)
-        if _uses(file) != _uses(before.files[name]):
-            return None
-        after.sources[name], after.files[name] = source, file
-        after.faults = [f for f in after.faults if f.span.file != name] + faults
-    return after
-
-
-def _uses(file: tree.File) -> list[tree.Use]:
-    return [s for s in file.statements if isinstance(s, tree.Use)]

@@ -33,7 +33,11 @@ def start() -> None:
     """Serve on standard input and output until the editor ends it."""
     logging.basicConfig(stream=sys.stderr, level=logging.CRITICAL)
     gc.disable()
-    Face().server.start_io()
+    face = Face()
+    try:
+        face.server.start_io()
+    finally:
+        face.background.close()
 
 
 class Face:
@@ -52,6 +56,7 @@ class Face:
         self._solve: asyncio.TimerHandle | None = None
         self._published: dict[Path, tuple[Any, ...]] = {}
         self._edited: set[Path] = set()
+        self._watched = False
         self._unsolved: set[Path] = set()
         self._whole: set[Path] = set()
         self._jobs: dict[Path, tuple[int, dict[str, Any]]] = {}
@@ -100,7 +105,7 @@ class Face:
         self.on(types.TEXT_DOCUMENT_DID_OPEN, self._edit)
         self.on(types.TEXT_DOCUMENT_DID_CHANGE, self._edit)
         self.on(types.TEXT_DOCUMENT_DID_CLOSE, self._close)
-        self.on(types.TEXT_DOCUMENT_DID_SAVE, self._disk)
+        self.on(types.TEXT_DOCUMENT_DID_SAVE, lambda params: None if self._watched else self._disk(params))
         self.on(types.WORKSPACE_DID_CHANGE_WATCHED_FILES, self._disk)
         self.on(types.WORKSPACE_DID_CHANGE_WORKSPACE_FOLDERS, self._disk)
         self.on(types.SHUTDOWN, lambda _: self.background.close())
@@ -113,8 +118,9 @@ class Face:
         encoding = self.server.server_capabilities.position_encoding
         self.workspace = Workspace(self._folders(), str(getattr(encoding, "value", encoding) or UTF16))
         capabilities = self.server.client_capabilities.workspace
-        watched = capabilities.did_change_watched_files if capabilities else None
-        if watched is not None and watched.dynamic_registration:
+        watching = capabilities.did_change_watched_files if capabilities else None
+        self._watched = bool(watching is not None and watching.dynamic_registration)
+        if self._watched:
             options = types.DidChangeWatchedFilesRegistrationOptions([types.FileSystemWatcher("**/*.melt")])
             method = types.WORKSPACE_DID_CHANGE_WATCHED_FILES
             asked = types.RegistrationParams([types.Registration("watch", method, options)])
@@ -137,7 +143,6 @@ class Face:
         path = self.addresses.met(params.text_document.uri)
         if path is not None:
             self.workspace.close(path)
-            self.workspace.look_again()
             self._soon()
 
     def _disk(self, params: Any) -> None:

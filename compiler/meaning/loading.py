@@ -2,7 +2,7 @@
 
 import os
 import stat
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
@@ -96,6 +96,32 @@ def load(path: Path, library: Path | None = None, texts: Mapping[Path, str] | No
     loaded = Loaded(path.name)
     loader.visit(resolved, path.name, NOWHERE, loaded, [])
     return loaded
+
+
+_OF_TEXT = ("M104", "M11", "M12")
+"""Codes of the faults that a file's own text gives."""
+
+
+def reread(loaded: Loaded, names: Iterable[str], disk: Disk) -> Loaded | None:
+    """Give what loading anew would, after edits of some files alone; None where other files may belong to it now."""
+    if any(not f.code.startswith(_OF_TEXT) for f in loaded.faults):
+        return None
+    after = Loaded(loaded.main, dict(loaded.sources), dict(loaded.files), list(loaded.faults))
+    for name in names:
+        before = loaded.files.get(name)
+        source = disk.source(loaded.sources[name].path, name, NOWHERE, []) if before is not None else None
+        if before is None or source is None:
+            return None
+        file, faults = disk.tree(source)
+        if _uses(file) != _uses(before):
+            return None
+        after.sources[name], after.files[name] = source, file
+        after.faults = [f for f in after.faults if f.span.file != name] + faults
+    return after
+
+
+def _uses(file: tree.File) -> list[tree.Statement]:
+    return [s for s in file.statements if isinstance(s, tree.Use)]
 
 
 @without_collecting()

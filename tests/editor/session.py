@@ -22,6 +22,7 @@ class Session:
         self.versions: dict[str, int] = {}
         self.published: dict[str, types.PublishDiagnosticsParams] = {}
         self.refreshed = asyncio.Event()
+        self.registered: list[str] = []
         self._news = asyncio.Condition()
         self._count = 0
 
@@ -39,11 +40,16 @@ class Session:
         def refresh(params: Any) -> None:
             self.refreshed.set()
 
+        @self.client.feature(types.CLIENT_REGISTER_CAPABILITY)
+        def registered(params: types.RegistrationParams) -> None:
+            self.registered += [r.method for r in params.registrations]
+
         await self.client.start_io(sys.executable, "-m", "meltwright", "editor")
         capabilities = types.ClientCapabilities(
             general=types.GeneralClientCapabilities(position_encodings=[types.PositionEncodingKind(self.encoding)]),
             workspace=types.WorkspaceClientCapabilities(
-                inlay_hint=types.InlayHintWorkspaceClientCapabilities(refresh_support=True)
+                did_change_watched_files=types.DidChangeWatchedFilesClientCapabilities(dynamic_registration=True),
+                inlay_hint=types.InlayHintWorkspaceClientCapabilities(refresh_support=True),
             ),
         )
         folder = types.WorkspaceFolder(self.folder.as_uri(), self.folder.name)

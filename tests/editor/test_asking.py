@@ -266,6 +266,12 @@ def test_completion(small: Small, name: str, old: str, new: str, first: list[str
     assert offered(small, name, old, new)[: len(first)] == first
 
 
+def test_what_goes_on_with_the_line_before_is_offered(small: Small) -> None:
+    found = offered(small, "trade.melt", '    else   "the drive skips"', "    ‸")
+    assert {"else", "remedy", "let", "require"} <= set(found)
+    assert "by" not in found
+
+
 def test_formulas_are_offered_names_and_functions(small: Small) -> None:
     found = offered(small, "trade.melt", "require push <= 20 N", "require push <= ‸")
     assert {"flow", "modulus", "speed.contour", "sqrt", "pi"} <= set(found)

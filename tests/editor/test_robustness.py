@@ -42,6 +42,7 @@ def test_files_that_come_and_go(folder: Path) -> None:
         (folder / "shop.melt").rename(folder / "away.melt")
         await told_of_the_disk(s, "shop.melt", types.FileChangeType.Deleted)
         assert [d.code for d in await s.news("job.melt")] == ["M203"]
+        assert s.registered == [types.WORKSPACE_DID_CHANGE_WATCHED_FILES]
         (folder / "away.melt").rename(folder / "shop.melt")
         await told_of_the_disk(s, "shop.melt", types.FileChangeType.Created)
         assert await s.calm("job.melt") == []
