@@ -4,9 +4,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from ..meaning.loading import library_folder
 from ..syntax import tree
 from ..text.source import Source
+from .mains import used_file
 from .occurrences import FILE, FORMULA, VALUE, WORD, Occurrence, at
 from .positions import Position, Range
 from .programs import Program
@@ -52,9 +52,7 @@ def definitions(workspace: Workspace, path: Path, position: Position) -> list[Pl
 def _used(found: Found, workspace: Workspace) -> Path | None:
     use = found.occurrence.node
     assert isinstance(use, tree.Use)
-    base = library_folder().resolve() if use.library else found.source.path.parent
-    written = use.path.text if use.path.text.endswith(".melt") else use.path.text + ".melt"
-    target = workspace.texts.resolved(base / written)
+    target = used_file(use.path.text, use.library, found.source.path, workspace.texts)
     return target if workspace.texts.exists(target) else None
 
 
@@ -100,8 +98,3 @@ def references(workspace: Workspace, path: Path, position: Position, declaration
         for s, o in uses(found, workspace)
         if declaration or not o.defines
     ]
-
-
-def written_at(s: Source, o: Occurrence) -> str:
-    """Give the text of a place."""
-    return s.text[o.span.start : o.span.end]

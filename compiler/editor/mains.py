@@ -33,13 +33,14 @@ class Head:
 def head_of(path: Path, texts: Texts) -> Head:
     """Look for the profiles and the use lines of a file."""
     text = texts.text(path) or ""
-    library = library_folder().resolve()
-    uses = []
-    for found in _USE.finditer(text):
-        base = library if found[1] else path.parent
-        written = found[2] if found[2].endswith(".melt") else found[2] + ".melt"
-        uses.append(texts.resolved(base / written))
-    return Head(_PROFILE.search(text) is not None, tuple(uses))
+    uses = tuple(used_file(found[2], bool(found[1]), path, texts) for found in _USE.finditer(text))
+    return Head(_PROFILE.search(text) is not None, uses)
+
+
+def used_file(written: str, library: bool, user: Path, texts: Texts) -> Path:
+    """Give the file that a use line names, whether it is there or not."""
+    base = library_folder() if library else user.parent
+    return texts.resolved(base / (written if written.endswith(".melt") else written + ".melt"))
 
 
 def mains(heads: Mapping[Path, Head]) -> list[Path]:
