@@ -7,9 +7,7 @@ from pathlib import Path
 from ..syntax import tree
 from ..text.source import Source
 from .positions import Position, Range
-from .programs import Program
-from .shifting import moved
-from .verdicts import Machine, Verdict
+from .verdicts import Machine
 from .workspace import Workspace
 
 MOST_TOLD = 4
@@ -36,21 +34,13 @@ def hints(workspace: Workspace, path: Path, within: Range) -> list[Hint]:
         return []
     found = []
     for statement in file.statements:
-        if isinstance(statement, tree.Entity) and statement.kind == "profile" and _known(statement, program, verdict):
+        if isinstance(statement, tree.Entity) and statement.kind == "profile":
             told = [m for m in verdict.machines if m.profile == statement.name.text]
             found += [
                 Hint(workspace.placed(source, at, at).start, text, about)
                 for at, text, about in _of_profile(statement, told, source)
             ]
     return [h for h in found if within.start <= h.position <= within.end]
-
-
-def _known(profile: tree.Entity, program: Program, verdict: Verdict) -> bool:
-    """Tell whether the answers are still about this profile: a text that was edited inside it has others."""
-    before, now = verdict.sources.get(profile.span.file), program.sources.get(profile.span.file)
-    if before is None or now is None:
-        return False
-    return moved(profile.name.span, now.text, before.text) is not None
 
 
 def _of_profile(profile: tree.Entity, machines: Sequence[Machine], source: Source) -> Iterator[tuple[int, str, str]]:

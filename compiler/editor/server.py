@@ -221,7 +221,7 @@ class Face:
             return
         before = self.workspace.verdicts.get(main)
         kept = before.machines if before is not None and not finding.solved else ()
-        self.workspace.verdicts[main] = Verdict(sources, finding.found, finding.machines or kept, finding.solved)
+        self.workspace.take(main, Verdict(sources, finding.found, finding.machines or kept, finding.solved))
         try:
             self._publish()
             if finding.solved:

@@ -1,9 +1,9 @@
 """Moving what was said of an earlier text to where it stands in the text of now."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
-from ..text.diagnostic import Diagnostic, Related
+from ..text.diagnostic import Diagnostic, Edit, Fix, Related
 from ..text.source import NOWHERE, Source, Span
 
 
@@ -35,7 +35,7 @@ def _alike(one: str, other: str) -> int:
 
 
 def shifted(d: Diagnostic, before: Mapping[str, Source], now: Mapping[str, Source]) -> Diagnostic | None:
-    """Move a diagnostic; None where its place was edited. Other places that were are left out, and so are its fixes."""
+    """Move a diagnostic; None where its place was edited. Other places and fixes that were edited are left out."""
 
     def place(span: Span) -> Span | None:
         if span == NOWHERE:
@@ -49,8 +49,14 @@ def shifted(d: Diagnostic, before: Mapping[str, Source], now: Mapping[str, Sourc
     if span is None:
         return None
     related = tuple(Related(at, r.role) for r in d.related if (at := place(r.span)) is not None)
-    whole = all(place(s) == s for s in [*(e.span for f in d.fixes for e in f.edits)])
-    return replace(d, span=span, related=related, fixes=d.fixes if whole else ())
+    fixes = tuple(moved_fix for f in d.fixes if (moved_fix := _moved_fix(f, place)) is not None)
+    return replace(d, span=span, related=related, fixes=fixes)
+
+
+def _moved_fix(fix: Fix, place: Callable[[Span], Span | None]) -> Fix | None:
+    """Move the edits of a fix; None where one of them has lost its place."""
+    edits = [Edit(at, e.text) for e in fix.edits if (at := place(e.span)) is not None]
+    return replace(fix, edits=tuple(edits)) if len(edits) == len(fix.edits) else None
 
 
 def _files(d: Diagnostic) -> set[str]:

@@ -1,11 +1,12 @@
 """All that the editor has open and all that its folders hold, checked: the one state of the language server."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from ..meaning.loading import project_root
 from ..meaning.memory import LastingMemory
 from ..syntax import tree
+from ..text.diagnostic import Diagnostic
 from ..text.source import Source
 from .mains import Head, head_of, mains, melt_files
 from .occurrences import Occurrence, occurrences
@@ -28,6 +29,7 @@ class Workspace:
         self.versions: dict[Path, int | None] = {}
         self.programs: dict[Path, Program] = {}
         self.verdicts: dict[Path, Verdict] = {}
+        self._found: dict[Path, tuple[Mapping[str, Source], tuple[Diagnostic, ...]]] = {}
         self._heads: dict[Path, Head] = {}
         self._lines: dict[Path, Lines] = {}
         self._occurrences: dict[str, tuple[tree.File, list[Occurrence]]] = {}
@@ -62,7 +64,23 @@ class Workspace:
         """Bring everything up to date with the edits; gives the main files that were checked anew."""
         checked = self._settle()
         self._checked |= set(checked)
+        for main in checked:
+            self._follow(main)
         return checked
+
+    def take(self, main: Path, verdict: Verdict) -> None:
+        """Take what the solver says of a main file."""
+        self.verdicts[main] = verdict
+        self._found[main] = (verdict.sources, verdict.found)
+        self._follow(main)
+
+    def _follow(self, main: Path) -> None:
+        """Move what the solver found to where it stands now: step by step, so that several edits lose nothing."""
+        program = self.programs.get(main)
+        if program is not None and main in self._found:
+            before, found = self._found[main]
+            moved = tuple(at for d in found if (at := shifted(d, before, program.sources)) is not None)
+            self._found[main] = (program.sources, moved)
 
     def take_checked(self) -> set[Path]:
         """Give the main files that were checked anew since this was last asked."""
@@ -123,6 +141,7 @@ class Workspace:
             self.programs[main] = program
             checked.append(main)
         self.verdicts = {m: v for m, v in self.verdicts.items() if m in self.programs}
+        self._found = {m: f for m, f in self._found.items() if m in self.programs}
         return checked
 
     def program(self, path: Path) -> Program | None:
@@ -138,10 +157,8 @@ class Workspace:
         found: dict[Path, dict[Report, None]] = {}
         for main, program in self.programs.items():
             said = [report(d, program.sources, main, self.placed) for d in program.found]
-            verdict = self.verdicts.get(main)
-            if verdict is not None:
-                moved = [shifted(d, verdict.sources, program.sources) for d in verdict.found]
-                said += [report(d, program.sources, main, self.placed) for d in moved if d is not None]
+            _, solved = self._found.get(main, (None, ()))
+            said += [report(d, program.sources, main, self.placed) for d in solved]
             for r in said:
                 found.setdefault(r.path, {})[r] = None
         return {p: tuple(sorted(of, key=lambda r: (r.range, r.code, r.message))) for p, of in found.items()}

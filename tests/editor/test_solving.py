@@ -31,7 +31,7 @@ def solved(small: Small) -> Small:
     program = small.workspace.programs[small.path("job.melt")]
     *_, last = judge(program)
     verdict = Verdict(dict(program.sources), last.found, last.machines, True)
-    small.workspace.verdicts[program.main] = verdict
+    small.workspace.take(program.main, verdict)
     return small
 
 
@@ -155,12 +155,31 @@ def test_what_was_solved_stays_while_the_text_is_broken(solved: Small) -> None:
     verdict = solved.workspace.verdicts[main]
     at = Span("job.melt", *_stretch(solved, "pace          at least quick"))
     warning = diagnose("M508", at, want="w", machine="m")
-    solved.workspace.verdicts[main] = Verdict(verdict.sources, (warning,), verdict.machines, True)
+    solved.workspace.take(main, Verdict(verdict.sources, (warning,), verdict.machines, True))
     solved.put("job.melt", "# moved\n" + solved.files["job.melt"].replace("0.2 mm", "0.2 mm mm"))
     found = solved.workspace.reports()[main]
     assert [(r.code, r.range.start.line) for r in found] == [("M110", 7), ("M508", 9)]
     solved.put("job.melt", solved.files["job.melt"].replace("at least quick", "at least slow"))
     assert [r.code for r in solved.workspace.reports()[main]] == ["M110"]
+
+
+def test_fixes_move_with_their_lines(small: Small) -> None:
+    main = small.path("job.melt")
+    start, end = _stretch(small, "0.2 mm")
+    here, gone = Edit(Span("job.melt", start, end), "0.3 mm"), Edit(Span("job.melt", *_stretch(small, "at least")), "x")
+    fault = diagnose("M119", here.span, number="0.2", fixes=[Fix("both", (here, gone)), Fix("one", (here,))])
+    program = small.workspace.programs[main]
+    small.workspace.take(main, Verdict(dict(program.sources), (fault,), (), True))
+    small.put("job.melt", "# moved\n" + small.files["job.melt"])
+    assert _cures(small) == {"both": [7, 9], "one": [7]}
+    small.put("job.melt", small.files["job.melt"].replace("at least", "at most"))
+    assert _cures(small) == {"one": [7]}
+
+
+def _cures(small: Small) -> dict[str, list[int]]:
+    """Give the lines that the cures of the main file edit."""
+    (report,) = small.workspace.reports()[small.path("job.melt")]
+    return {c.title: [e.range.start.line for e in c.edits] for c in report.cures}
 
 
 def _stretch(small: Small, text: str) -> tuple[int, int]:
