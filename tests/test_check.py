@@ -75,6 +75,10 @@ def test_without_the_option_one_line_at_the_end_tells_of_it(here: Path, capsys: 
     assert run("bad.melt", "slips.melt", "good.melt") == 1
     assert capsys.readouterr().err.endswith("slips.melt: 2 errors\n3 of these can be mended with --fix\n")
     assert (here / "slips.melt").read_text(encoding="utf-8") == SLIPS
+    # What two files use is counted once.
+    (here / "user.melt").write_text('use "slips"\n', encoding="utf-8")
+    assert run("user.melt", "slips.melt") == 1
+    assert capsys.readouterr().err.endswith("2 of these can be mended with --fix\n")
     (here / "odd.melt").write_text(GOOD.replace("gap 6 mm", "gap 60 mm"), encoding="utf-8")
     assert run("odd.melt") == 1
     assert "--fix" not in capsys.readouterr().err

@@ -22,10 +22,11 @@ class Repair:
     title: str
 
 
-def mendable(diagnostics: Sequence[Diagnostic], sources: Mapping[str, Source]) -> int:
-    """Count the diagnostics that ``mend_files`` would mend."""
+def mendable(diagnostics: Sequence[Diagnostic], sources: Mapping[str, Source]) -> set[tuple[Path, int, str, str]]:
+    """Give the faults that ``mend_files`` would mend: file, place, code and message, whichever file uses that file."""
     own = {name for name, source in sources.items() if may_write(source)}
-    return sum(safe_fix(d, own) is not None for d in diagnostics)
+    found = [d for d in diagnostics if safe_fix(d, own) is not None]
+    return {(sources[d.span.file].path, d.span.start, d.code, d.message) for d in found}
 
 
 def may_write(source: Source) -> bool:

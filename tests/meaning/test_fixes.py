@@ -111,6 +111,7 @@ def test_a_unit_is_safe_only_where_it_is_another_spelling_that_fits(tmp_path: Pa
     assert offered(rub("diameter 1.75 celsius"), tmp_path) == [("write degC for celsius", False)]
     assert offered(rub("diameter 0.07 inch"), tmp_path) == [("write mm for inch", False)]
     assert all(not safe for _, safe in offered(rub("modulus 20 mPa"), tmp_path))
+    assert offered(rub("diameter 1.75 mmm"), tmp_path) == [("write mm for mmm", False)]
 
 
 def test_the_same_line_again_is_taken_out_and_another_is_not(tmp_path: Path) -> None:
