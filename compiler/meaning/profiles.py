@@ -1,11 +1,11 @@
 """Profiles: what they name, give, want, prefer and pin, checked and inherited."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
 from ..syntax import tree
-from ..text.diagnostic import Diagnostic, Related, diagnose
+from ..text.diagnostic import Diagnostic, Edit, Fix, Related, diagnose
 from ..text.fixing import put_in, write_for
 from .declaring import listed_twice
 from .entities import lineage, replacing, take, takes, unknown_entity
@@ -280,12 +280,23 @@ def _want(item: tree.Want, draft: _Draft, around: Surroundings, faults: list[Dia
                 "wanted": "one number",
                 "found": f"the range {amount.text}",
             }
-            faults.append(diagnose("M232", item.value.span, advice=advice, **facts))
+            faults.append(diagnose("M232", item.value.span, advice=advice, fixes=_two_bounds(item), **facts))
             return
         if wanted is not None and amount.unit.dimension != wanted:
             faults.append(mismatch(name, wanted, amount, item.value.span))
             return
     draft.wants[name, item.bound] = WantDecl(name, item.bound, word, amount, item.soft, text, item.span)
+
+
+def _two_bounds(item: tree.Want) -> list[Fix]:
+    """Write a want between two values as two wants."""
+    if not isinstance(item.value, tree.Range):
+        return []
+    low, high = item.value.low, item.value.high
+    ends = (("least", low if low.unit else replace(low, unit=high.unit)), ("most", high))
+    soft = " if possible" if item.soft else ""
+    lines = [f"{item.name.text} at {bound} {text_of(tree.Exact(number))}{soft}" for bound, number in ends]
+    return [Fix(f"write two lines: {lines[0]}, and: {lines[1]}", (Edit(item.span, "\n  ".join(lines)),))]
 
 
 def _unknown_want(item: tree.Want, around: Surroundings, faults: list[Diagnostic]) -> None:

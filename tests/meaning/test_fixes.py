@@ -128,6 +128,19 @@ def test_the_same_line_again_is_taken_out_and_another_is_not(tmp_path: Path) -> 
     assert path.read_text(encoding="utf-8") == USE + RUB + "# again\n" + TUBE + JOB
 
 
+def test_a_definition_with_a_comment_in_it_is_not_taken_out_unasked(tmp_path: Path) -> None:
+    case = USE + RUB + RUB.replace("mm\n", "mm  # measured again\n")
+    assert offered(case, tmp_path) == [("remove the definition, which says the same again", False)]
+
+
+def test_a_want_between_two_values_becomes_two_wants(tmp_path: Path) -> None:
+    case = job("flow at most 2 .. 3 mm3/s if possible").replace("\n", "\r\n")
+    follow(written(case, tmp_path), only(case, tmp_path).fixes[0])
+    with (tmp_path / "main.melt").open(encoding="utf-8", newline="") as stream:
+        text = stream.read()
+    assert "  flow at least 2 mm3/s if possible\r\n  flow at most 3 mm3/s if possible\r\n}" in text
+
+
 def test_a_value_off_the_lattice_by_next_to_nothing_is_put_on_it(tmp_path: Path) -> None:
     def pinned(value: str) -> list[tuple[str, bool]]:
         return offered(job(f'pin heat.nozzle = {value} degC because "x"'), tmp_path)
