@@ -10,8 +10,8 @@ from ..text.source import Source
 from .reporting import part, report, seen, takes_effort, takes_report, write_reports
 
 if TYPE_CHECKING:
-    from ..output.mending import Repair
     from ..text.diagnostic import Diagnostic
+    from ..text.fixing import Repair
 
 
 def register(commands: Any) -> None:

@@ -15,8 +15,6 @@ from .entities import resolve
 from .functions import CONSTANTS
 from .laws import Names, check_laws, declare_law
 from .loading import LIBRARY, Loaded, load, load_library
-from .mending import mended
-from .missing import told_once
 from .model import GradeDecl, LawDecl, LetDecl, Model
 from .near import LONGEST_NAME, brief, suggest
 from .profiles import Surroundings, resolve_profiles
@@ -48,6 +46,11 @@ def check_library(extra: Sequence[Path] = ()) -> tuple[Model | None, tuple[Diagn
 def check_loaded(loaded: Loaded) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
     """Check files that were read; gives what ``check_file`` gives."""
     model, faults = check(loaded)
+    if not (faults or loaded.faults):
+        return model, (), loaded.sources
+    from .mending import mended
+    from .missing import told_once
+
     declared = (model.quantities, model.settings, model.grades, model.merits, model.lets)
     faults = told_once(faults, loaded, {name for table in declared for name in table})
     faults = first_causes(faults, loaded)

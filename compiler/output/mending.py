@@ -1,25 +1,14 @@
 """Applying the safe fixes of a file and of the project files that it uses, each written whole or not at all."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from ..meaning.checking import check_file
 from ..meaning.loading import LIBRARY, library_folder
 from ..text.diagnostic import Diagnostic, diagnose
-from ..text.fixing import Mended, mend, safe_fix
+from ..text.fixing import Mended, Repair, mend, safe_fix
 from ..text.source import Source, Span
 from .rewriting import rewrite
-
-
-@dataclass(frozen=True, slots=True)
-class Repair:
-    """A fix that was applied: its place in the text as it was, the code of the fault, and what was done."""
-
-    source: Source
-    span: Span
-    code: str
-    title: str
 
 
 def mendable(diagnostics: Sequence[Diagnostic], sources: Mapping[str, Source]) -> set[tuple[Path, int, str, str]]:
