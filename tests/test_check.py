@@ -75,6 +75,10 @@ def test_without_the_option_one_line_at_the_end_tells_of_it(here: Path, capsys: 
     assert run("bad.melt", "slips.melt", "good.melt") == 1
     assert capsys.readouterr().err.endswith("slips.melt: 2 errors\n3 of these can be mended with --fix\n")
     assert (here / "slips.melt").read_text(encoding="utf-8") == SLIPS
+    # What two files use is counted once.
+    (here / "user.melt").write_text('use "slips"\n', encoding="utf-8")
+    assert run("user.melt", "slips.melt") == 1
+    assert capsys.readouterr().err.endswith("2 of these can be mended with --fix\n")
     (here / "odd.melt").write_text(GOOD.replace("gap 6 mm", "gap 60 mm"), encoding="utf-8")
     assert run("odd.melt") == 1
     assert "--fix" not in capsys.readouterr().err
@@ -171,7 +175,18 @@ def test_the_installed_library_is_the_library() -> None:
 
 def test_files_that_cannot_be_read_are_reported_once(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run("--fix", "none.melt") == 1
-    assert capsys.readouterr().err.count("M101") == 1
+    assert capsys.readouterr().err.count("error[M101 ") == 1
+
+
+def test_a_fix_that_is_not_proved_good_is_not_made(
+    here: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("meltwright.text.fixing._spoilt", lambda before, picked, edits, *after: set(edits))
+    assert run("--fix", "slips.melt") == 1
+    said = capsys.readouterr()
+    assert "error[M629 fix-failed]: a fix tried on slips.melt was not proved good" in said.err
+    assert "error[M215 unknown-unit]" in said.err and said.out == ""
+    assert (here / "slips.melt").read_text(encoding="utf-8") == SLIPS
 
 
 # ---- told to programs

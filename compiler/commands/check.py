@@ -10,8 +10,8 @@ from ..text.source import Source
 from .reporting import part, report, seen, takes_effort, takes_report, write_reports
 
 if TYPE_CHECKING:
-    from ..output.mending import Repair
     from ..text.diagnostic import Diagnostic
+    from ..text.fixing import Repair
 
 
 def register(commands: Any) -> None:
@@ -34,7 +34,8 @@ def register(commands: Any) -> None:
 def _check(options: argparse.Namespace) -> int:
     from ..compiling import look_over
 
-    failed, mendable, parts = False, 0, []
+    failed, parts = False, []
+    mendable: set[tuple[Path, int, str, str]] = set()
     aloud = options.format == "text"
     for file in options.files:
         repairs, kept = _mend(file, aloud) if options.fix else ([], [])
@@ -46,11 +47,11 @@ def _check(options: argparse.Namespace) -> int:
         failed |= any(d.is_error for d in found)
         if aloud:
             report(found, checked.sources, file)
-            mendable += 0 if options.fix else _mendable(found, checked.sources)
+            mendable |= set() if options.fix else _mendable(found, checked.sources)
             if not any(d.is_error for d in found):
                 print(f"{file}: sound ({', '.join(machines)})")
     if mendable:
-        print(f"{mendable} of these can be mended with --fix", file=sys.stderr)
+        print(f"{len(mendable)} of these can be mended with --fix", file=sys.stderr)
     if not aloud:
         from ..output.reports import FORMATS
 
@@ -71,9 +72,9 @@ def _mend(file: Path, aloud: bool) -> "tuple[list[Repair], list[Diagnostic]]":
     return repairs, kept
 
 
-def _mendable(found: "Sequence[Diagnostic]", sources: dict[str, Source]) -> int:
+def _mendable(found: "Sequence[Diagnostic]", sources: dict[str, Source]) -> set[tuple[Path, int, str, str]]:
     if not any(d.fixes for d in found):
-        return 0
+        return set()
     from ..output.mending import mendable
 
     return mendable(found, sources)

@@ -13,8 +13,8 @@ from ..text.diagnostic import Diagnostic, Related, write
 from ..text.source import Source, Span
 
 if TYPE_CHECKING:
-    from ..output.mending import Repair
     from ..output.reports import Part
+    from ..text.fixing import Repair
 
 
 def takes_effort(command: argparse.ArgumentParser) -> None:

@@ -21,7 +21,7 @@ from .entities import take
 from .laws import Names
 from .model import GivenValue, Model, PinDecl, ProfileDecl, SettingDecl
 from .near import brief, listed, near
-from .profiles import index_on_lattice, not_a_setting, pin_of
+from .pinning import index_on_lattice, not_a_setting, pin_of
 from .units import difference_unit, from_base
 from .valuing import amount_of, text_of, unit_of
 

@@ -16,8 +16,6 @@ from .functions import CONSTANTS
 from .laws import Names, check_laws, declare_law
 from .loading import LIBRARY, Loaded, load, load_library
 from .memory import Memory
-from .mending import mended
-from .missing import told_once
 from .model import GradeDecl, LawDecl, LetDecl, MeritDecl, Model
 from .near import LONGEST_NAME, brief, suggest
 from .profiles import Surroundings, resolve_profiles
@@ -58,6 +56,11 @@ def look_at(loaded: Loaded, memory: Memory | None = None) -> tuple[Model, tuple[
     ``memory`` is what an earlier check of much the same files found.
     """
     model, faults = check(loaded, memory)
+    if not (faults or loaded.faults):
+        return model, ()
+    from .mending import mended
+    from .missing import told_once
+
     declared = (model.quantities, model.settings, model.grades, model.merits, model.lets)
     faults = told_once(faults, loaded, {name for table in declared for name in table})
     faults = first_causes(faults, loaded)

@@ -41,6 +41,10 @@ class _Around:
         found = self.statement(span)
         return next((i for i in _items(found) if i.span.start <= span.start < i.span.end), None) if found else None
 
+    def has_comment(self, span: Span) -> bool:
+        """Tell whether there may be a comment in a stretch, which would go with it."""
+        return "#" in self.sources[span.file].text[span.start : span.end]
+
     def whole(self, statement: tree.Statement) -> Span:
         """Give the stretch of a statement with its block."""
         text = self.sources[statement.span.file].text
@@ -69,7 +73,8 @@ def _said_twice(fault: Diagnostic, around: _Around) -> list[Fix]:
     if second is None or first is None:
         return []
     if first == second:
-        return [take_out(second.span, "remove the line, which says the same again", safe=True)]
+        safe = not around.has_comment(second.span)
+        return [take_out(second.span, "remove the line, which says the same again", safe)]
     return [take_out(second.span, "remove this line"), take_out(first.span, "remove the first line")]
 
 
@@ -81,7 +86,8 @@ def _defined_twice(fault: Diagnostic, around: _Around) -> list[Fix]:
     first = around.statement(fault.related[0].span) if fault.related else None
     if second is None or first != second or len(around.files[fault.span.file].statements) == 1:
         return []
-    return [take_out(around.whole(second), "remove the definition, which says the same again", safe=True)]
+    whole = around.whole(second)
+    return [take_out(whole, "remove the definition, which says the same again", not around.has_comment(whole))]
 
 
 def _listed_twice(fault: Diagnostic, around: _Around) -> list[Fix]:
@@ -95,9 +101,8 @@ def _listed_twice(fault: Diagnostic, around: _Around) -> list[Fix]:
     if not before:
         return []
     whole = Span(fault.span.file, before[-1].span.end, fault.span.end)
-    between = around.sources[fault.span.file].text[whole.start : fault.span.start]
     title = f"remove the second {before[0].text if len(before) == 1 else 'one'}"
-    return [take_out(whole, title, safe=True)] if "#" not in between else []
+    return [take_out(whole, title, safe=True)] if not around.has_comment(whole) else []
 
 
 def _move(fault: Diagnostic, around: _Around) -> list[Fix]:

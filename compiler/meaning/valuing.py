@@ -13,13 +13,14 @@ from ..text.fixing import put_in, write_for
 from ..text.source import Span
 from .display import plain, trade_unit
 from .model import Amount
-from .near import brief
+from .near import brief, listed
 from .units import (
     HARDNESS,
     NUMBER,
     TEMPERATURE_DIFFERENCE,
     TEMPERATURE_POINT,
     UNITLESS,
+    UNITS,
     Dimension,
     Unit,
     UnknownUnit,
@@ -71,20 +72,47 @@ def amount_in(value: tree.Value, wanted: Dimension | None, faults: list[Diagnost
     """Convert a value as ``amount_of`` does; a unit that is put right must be of the dimension that is ``wanted``."""
     found: list[Diagnostic] = []
     amount = amount_of(value, found)
-    faults += [f if wanted is None else _fitted(f, wanted) for f in found]
+    faults += [f if wanted is None else _fitted(f, wanted, value) for f in found]
     return amount
 
 
-def _fitted(fault: Diagnostic, wanted: Dimension) -> Diagnostic:
-    """Put fixes first that write a unit of the dimension that is wanted; no other is safe."""
+def _fitted(fault: Diagnostic, wanted: Dimension, value: tree.Value) -> Diagnostic:
+    """Put fixes first that write a unit of the dimension that is wanted; no other is safe.
+
+    Where none of the units that look alike is one, those of that dimension are looked through.
+    """
     if fault.code == "M302":
         return replace(fault, fixes=tuple(f for f in fault.fixes if _dimension_of(f.edits[0].text) in (wanted, None)))
     if fault.code != "M215":
         return fault
     possible = {wanted, TEMPERATURE_DIFFERENCE if wanted == TEMPERATURE_POINT else wanted}
     good = [f for f in fault.fixes if _dimension_of(f.edits[0].text) in possible]
-    others = [replace(f, safe=False) for f in fault.fixes if f not in good]
-    return replace(fault, fixes=(*good, *others))
+    if good:
+        others = [replace(f, safe=False) for f in fault.fixes if f not in good]
+        return replace(fault, fixes=(*good, *others))
+    written = next((n.unit for n in _numbers(value) if n.unit_span == fault.span), "")
+    close = _like(written, [symbol for symbol, unit in UNITS.items() if unit.dimension in possible])
+    if close:
+        fixes = tuple(write_for(fault.span, written, symbol) for symbol in close)
+        return replace(fault, help=f"did you mean {listed(close)}?", fixes=fixes)
+    return replace(fault, fixes=tuple(replace(f, safe=False) for f in fault.fixes))
+
+
+def _numbers(value: tree.Value) -> tuple[tree.Number, ...]:
+    match value:
+        case tree.Exact():
+            return (value.number,)
+        case tree.Spread():
+            return value.number, value.tolerance
+        case tree.Range():
+            return value.low, value.high
+    return ()
+
+
+def _like(written: str, symbols: Sequence[str]) -> list[str]:
+    from difflib import get_close_matches
+
+    return get_close_matches(written, symbols, n=2, cutoff=0.75)
 
 
 def base_of(number: tree.Number, unit: Unit, faults: list[Diagnostic]) -> float | None:

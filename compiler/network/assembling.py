@@ -18,7 +18,7 @@ from ..meaning.model import (
     WantDecl,
 )
 from ..meaning.near import listed, near
-from ..meaning.profiles import index_on_lattice
+from ..meaning.pinning import index_on_lattice
 from ..meaning.units import NUMBER, Dimension, from_base
 from ..meaning.valuing import example_unit
 from ..meaning.wanting import comparison

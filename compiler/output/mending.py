@@ -1,31 +1,21 @@
 """Applying the safe fixes of a file and of the project files that it uses, each written whole or not at all."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from ..meaning.checking import check_file
 from ..meaning.loading import LIBRARY, library_folder
 from ..text.diagnostic import Diagnostic, diagnose
-from ..text.fixing import Mended, mend, safe_fix
+from ..text.fixing import Mended, Repair, mend, safe_fix
 from ..text.source import Source, Span
 from .rewriting import rewrite
 
 
-@dataclass(frozen=True, slots=True)
-class Repair:
-    """A fix that was applied: its place in the text as it was, the code of the fault, and what was done."""
-
-    source: Source
-    span: Span
-    code: str
-    title: str
-
-
-def mendable(diagnostics: Sequence[Diagnostic], sources: Mapping[str, Source]) -> int:
-    """Count the diagnostics that ``mend_files`` would mend."""
+def mendable(diagnostics: Sequence[Diagnostic], sources: Mapping[str, Source]) -> set[tuple[Path, int, str, str]]:
+    """Give the faults that ``mend_files`` would mend: file, place, code and message, whichever file uses that file."""
     own = {name for name, source in sources.items() if may_write(source)}
-    return sum(safe_fix(d, own) is not None for d in diagnostics)
+    found = [d for d in diagnostics if safe_fix(d, own) is not None]
+    return {(sources[d.span.file].path, d.span.start, d.code, d.message) for d in found}
 
 
 def may_write(source: Source) -> bool:

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from ..meaning.model import PinDecl
-from ..meaning.profiles import index_on_lattice
+from ..meaning.pinning import index_on_lattice
 from ..network.graph import Network
 from ..solving.answering import DEFAULT_EFFORT, Answer, Refusal, hold_all, solve_all
 from .explaining import Question, about, breach, broken_at, counted, merits_at, merits_compared, question_of, reason

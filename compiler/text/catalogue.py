@@ -348,9 +348,8 @@ CATALOGUE: dict[str, Entry] = {
     ),
     "M629": Entry(
         "fix-failed",
-        "a fix that was tried on {path} brought another fault, so the rest of it is left as it is",
-        "mend what is reported by hand",
-        "warning",
+        "a fix tried on {path} was not proved good, so the rest of it is left as it is",
+        "mend what is reported by hand; this is a fault of the program, please report it",
     ),
     # ---- two sides compared
     "M701": Entry(

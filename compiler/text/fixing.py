@@ -181,6 +181,16 @@ def _moved_back(offset: int, edits: Iterable[Edit]) -> int:
 # ---- mending
 
 
+@dataclass(frozen=True, slots=True)
+class Repair:
+    """A fix that was applied: its place in the text as it was, the code of the fault, and what was done."""
+
+    source: Source
+    span: Span
+    code: str
+    title: str
+
+
 @dataclass(slots=True)
 class Mended:
     """What came of mending: the changed ``texts``, as they were ``before``, what was ``done``, what was ``left``.

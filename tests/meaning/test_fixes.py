@@ -111,6 +111,7 @@ def test_a_unit_is_safe_only_where_it_is_another_spelling_that_fits(tmp_path: Pa
     assert offered(rub("diameter 1.75 celsius"), tmp_path) == [("write degC for celsius", False)]
     assert offered(rub("diameter 0.07 inch"), tmp_path) == [("write mm for inch", False)]
     assert all(not safe for _, safe in offered(rub("modulus 20 mPa"), tmp_path))
+    assert offered(rub("diameter 1.75 mmm"), tmp_path) == [("write mm for mmm", False)]
 
 
 def test_the_same_line_again_is_taken_out_and_another_is_not(tmp_path: Path) -> None:
@@ -125,6 +126,19 @@ def test_the_same_line_again_is_taken_out_and_another_is_not(tmp_path: Path) -> 
     path = written(USE + RUB + "# again\n" + RUB + TUBE + JOB, tmp_path)
     follow(path, only(USE + RUB + "# again\n" + RUB + TUBE + JOB, tmp_path).fixes[0])
     assert path.read_text(encoding="utf-8") == USE + RUB + "# again\n" + TUBE + JOB
+
+
+def test_a_definition_with_a_comment_in_it_is_not_taken_out_unasked(tmp_path: Path) -> None:
+    case = USE + RUB + RUB.replace("mm\n", "mm  # measured again\n")
+    assert offered(case, tmp_path) == [("remove the definition, which says the same again", False)]
+
+
+def test_a_want_between_two_values_becomes_two_wants(tmp_path: Path) -> None:
+    case = job("flow at most 2 .. 3 mm3/s if possible").replace("\n", "\r\n")
+    follow(written(case, tmp_path), only(case, tmp_path).fixes[0])
+    with (tmp_path / "main.melt").open(encoding="utf-8", newline="") as stream:
+        text = stream.read()
+    assert "  flow at least 2 mm3/s if possible\r\n  flow at most 3 mm3/s if possible\r\n}" in text
 
 
 def test_a_value_off_the_lattice_by_next_to_nothing_is_put_on_it(tmp_path: Path) -> None:

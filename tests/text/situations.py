@@ -62,6 +62,10 @@ def _no_extra(folder: Path, patched: pytest.MonkeyPatch) -> None:
     patched.setattr("sys.executable", "/usr/bin/python3")
 
 
+def _unproved_fix(folder: Path, patched: pytest.MonkeyPatch) -> None:
+    patched.setattr("meltwright.text.fixing._spoilt", lambda before, picked, edits, *after: set(edits))
+
+
 SITUATIONS: dict[str, Situation] = {
     "M102": _latin,
     "M103": _large,
@@ -70,6 +74,7 @@ SITUATIONS: dict[str, Situation] = {
     "M204": _chain,
     "M223": _own_library,
     "M506": _disagreement,
+    "M629": _unproved_fix,
     "M701": _no_git,
     "M708": _failing_git,
     "M801": _no_extra,
@@ -78,12 +83,13 @@ SITUATIONS: dict[str, Situation] = {
 LASTING = {"M223"}
 """Situations that are the same when the example is mended."""
 
-ALONG: dict[str, set[str]] = {"M121": {"M110"}, "M706": {"M215"}}
+ALONG: dict[str, set[str]] = {"M121": {"M110"}, "M629": {"M215"}, "M706": {"M215"}}
 """Codes that cannot come alone, with those that come along."""
 
 UNMENDED: dict[str, str] = {
     "M122": "a fault of the program, not of a text",
     "M506": "a fault of the program, not of a text",
+    "M629": "a fault of the program, not of a text",
     "M801": "no test installs anything",
 }
 """Codes whose pages have no mended example, and why."""

@@ -12,8 +12,8 @@ from urllib.parse import quote
 
 from ...meaning.loading import LIBRARY, library_folder
 from ...text.diagnostic import Diagnostic
+from ...text.fixing import Repair
 from ...text.source import NOWHERE, Source, Span
-from ..mending import Repair
 
 
 @dataclass(frozen=True, slots=True)
