@@ -1,6 +1,6 @@
 """From files to the checked model: every fault of a text is found in one run."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar
@@ -22,6 +22,7 @@ from .profiles import Surroundings, resolve_profiles
 from .units import HARDNESS, Dimension
 
 _S = TypeVar("_S", bound=tree.Statement)
+_V = TypeVar("_V")
 
 MOST_FAULTS = 100
 """Faults of one file that are reported."""
@@ -122,11 +123,19 @@ def _declared(statements: Sequence[tree.Statement], lost: frozenset[str], memory
     """Check quantities, settings, grades, merits and laws; ``lost`` are names that lines at fault may declare."""
     faults: list[Diagnostic] = []
     statements = _without_repeats(statements, faults)
-    quantities = {q.name: q for s in _of(statements, tree.Quantity) if (q := declaring.quantity(s, faults))}
-    settings = {d.name: d for s in _of(statements, tree.Setting) if (d := declaring.setting(s, faults))}
+
+    def made(node: _S, make: Callable[[_S, list[Diagnostic]], _V]) -> _V:
+        """Make a declaration of a statement alone, or recall it with its faults."""
+        own: list[Diagnostic] = []
+        value, found = memory.once(node, lambda s: (make(s, own), tuple(own)))
+        faults.extend(found)
+        return value
+
+    quantities = {q.name: q for s in _of(statements, tree.Quantity) if (q := made(s, declaring.quantity))}
+    settings = {d.name: d for s in _of(statements, tree.Setting) if (d := made(s, declaring.setting))}
     merits = {s.name.text: declaring.merit(s) for s in _of(statements, tree.Merit)}
     nodes = list(_of(statements, tree.Law))
-    laws = [declare_law(s, faults) for s in nodes]
+    laws = [made(s, declare_law) for s in nodes]
     others = {s.name.text: type(s).__name__.lower() for s in statements if isinstance(s, tree.Grade | tree.Merit)}
     declared = {s.name.text for s in statements if isinstance(s, tree.Quantity | tree.Setting)}
     lets = _lets(laws, statements, faults)
