@@ -8,9 +8,9 @@ import sys
 from collections.abc import Sequence
 
 from . import __version__
-from .commands import check, compare, compile, explain, format, library, target, vary, why, worth
+from .commands import check, compare, compile, explain, format, library, new, target, vary, why, worth
 
-COMMANDS = (compile, check, explain, compare, format, vary, why, worth, target, library)
+COMMANDS = (new, compile, check, explain, compare, format, vary, why, worth, target, library)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

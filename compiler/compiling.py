@@ -99,6 +99,10 @@ def look_over(path: Path, effort: int = 0) -> tuple[Compiled, list[str]]:
     A quick answer: a conflict that only the whole search can show is left to ``compile_file``.
     """
     prepared = prepare(path)
+    if [f.code for f in prepared.faults if f.is_error] == ["M401"]:
+        parts = _parts(prepared, path)
+        if parts:
+            return prepared.compiled(), parts
     if prepared.networks:
         from .solving.answering import plainly_refused
 
@@ -110,6 +114,26 @@ def look_over(path: Path, effort: int = 0) -> tuple[Compiled, list[str]]:
     _explain(prepared, effort)
     names = [f"{n.profile.name} on {n.machine}" for n in prepared.networks]
     return prepared.compiled(), names
+
+
+def _parts(prepared: Prepared, path: Path) -> list[str]:
+    """Look over a file that has no profile: name its materials and machines, and say what they do not give yet."""
+    model = prepared.model
+    assert model is not None
+    own = [e for e in (*model.materials.values(), *model.machines.values()) if e.span.file == path.name]
+    if own:
+        from .meaning.checking import check_library
+        from .network.filling import report_lacking
+
+        prepared.faults[:] = [f for f in prepared.faults if f.code != "M401"]
+        # The jobs that show what is needed are the library's.
+        whole, found, _ = check_library([path])
+        if whole is None:
+            prepared.faults += [f for f in found if f not in prepared.faults]
+            return [f"{e.kind} {e.name}" for e in own]
+        for entity in own:
+            report_lacking(whole, entity, prepared.faults)
+    return [f"{e.kind} {e.name}" for e in own]
 
 
 def prepare(path: Path, machine: str = "", setting: str = "") -> Prepared:

@@ -9,7 +9,7 @@ from meltwright.meaning.loading import library_folder
 
 COMPILER = library_folder().parent / "compiler"
 FLOORS = ["text", "syntax", "meaning", "network", "solving", "telling", "output", "compiling", "comparing"]
-FLOORS += ["commands", "cli"]
+FLOORS += ["starting", "commands", "cli"]
 MODULES = sorted(COMPILER.rglob("*.py"))
 
 

@@ -1,9 +1,15 @@
 """Every message of the program: code, slug, severity, sentence and help, in one place.
 
+<<<<<<< HEAD
 Codes are stable and grouped by floor (``GROUPS``). A code that is no longer used is never given to something else.
 Each has a page in ``pages/``, which ``meltwright explain`` shows.
 
 Retired: M628 (a name map names a setting that the answer lacks; the map is held against the settings before).
+=======
+Codes are stable and grouped by floor: M1 text and syntax, M2 names and values, M3 dimensions, M4 a profile on a
+machine, M5 solving, M6 outputs, M7 comparing, M8 starting a text and editors. A code that is no longer used is
+never given to something else.
+>>>>>>> 73ae735 (meltwright new machine and material: a file to fill in, from what is given with the command; check takes files without a profile)
 """
 
 import re
@@ -384,6 +390,28 @@ CATALOGUE: dict[str, Entry] = {
     "M712": Entry(
         "written-by-other", "{path} is of format {found}, and this version reads {wanted}", "compile it again"
     ),
+    # ---- starting a text
+    "M801": Entry(
+        "bad-name",
+        "{name} is not a name of the language",
+        "write letters, digits and _, with a letter or _ first, like {like}",
+    ),
+    "M802": Entry("name-known", "there is a {kind} {name} already, in {file}", "choose another name"),
+    "M803": Entry(
+        "file-there",
+        "{path} is there already, and nothing is written over it",
+        "choose another name, or another file with --out",
+    ),
+    "M804": Entry("not-melt", "{path} is not the name of a file of the language", "write a name that ends in .melt"),
+    "M805": Entry("no-terminal", "{what}, and there is no terminal to ask at", "{advice}"),
+    "M806": Entry("not-a-value", "this is not {wanted}", "{advice}"),
+    "M807": Entry(
+        "nothing-known",
+        "nothing gives a value of {name}, so nothing can tell how it is known",
+        "add: --set '{name} = VALUE'",
+    ),
+    "M808": Entry("known-and-unknown", "{name} has a value, and is said to be unknown", "keep one of the two"),
+    "M809": Entry("not-filled-in", "{kind} {name} does not give {names} yet, so no profile can use it", "{advice}", "warning"),
 }
 
 
