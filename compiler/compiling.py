@@ -127,12 +127,10 @@ def _parts(prepared: Prepared, path: Path) -> list[str]:
 
         prepared.faults[:] = [f for f in prepared.faults if f.code != "M401"]
         # The jobs that show what is needed are the library's.
-        whole, found, _ = check_library([path])
-        if whole is None:
-            prepared.faults += [f for f in found if f not in prepared.faults]
-            return [f"{e.kind} {e.name}" for e in own]
-        for entity in own:
-            report_lacking(whole, entity, prepared.faults)
+        whole, _, _ = check_library([path])
+        if whole is not None:
+            for entity in own:
+                report_lacking(whole, entity, prepared.faults)
     return [f"{e.kind} {e.name}" for e in own]
 
 

@@ -1,7 +1,8 @@
 """``new``: start a text of one's own, by questions or from what is given with the command."""
 
 import argparse
-from collections.abc import Mapping
+import sys
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +12,8 @@ from .reporting import report, seen, takes_effort
 
 if TYPE_CHECKING:
     from ..starting.beginning import Start
+    from ..starting.flags import Answers
+    from ..starting.sheet import Draft
 
 
 def register(commands: Any) -> None:
@@ -44,7 +47,11 @@ def _takes_entity(command: argparse.ArgumentParser, kind: str, base: str) -> Non
         help="how a value that is set was measured; may be repeated",
     )
     command.add_argument(
-        "--unknown", action="append", default=[], metavar="NAME", help="is not known, and not asked for; may be repeated"
+        "--unknown",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="is not known, and not asked for; may be repeated",
     )
     command.add_argument("--no-costs", action="store_true", help="do not work out what each unknown costs")
     command.add_argument("--profile", type=Path, metavar="FILE", help="work that out for the profile in this file")
@@ -67,29 +74,96 @@ def _entity(options: argparse.Namespace) -> int:
     from ..starting.placing import write_new
 
     flags = Flags(options.sets, options.measured, options.unknown)
-    path = _path(options)
-    start = beginning.prepare(beginning.Request(options.kind, options.name, path, options.base, flags))
-    if start.failed:
+    request = beginning.Request(options.kind, options.name, _path(options), options.base, flags)
+    start = beginning.prepare(request)
+    known = None if start.failed else beginning.given(start)
+    if known is None or start.failed:
         return _refuse(start)
-    known = beginning.given(start)
+    found = _asked(start, known) if _at_terminal() else _unasked(start, known)
+    if found is None:
+        return 1
+    start, draft = found
+    names = beginning.missing(draft)
+    text = beginning.text_of(start, draft, names)
+    if start.failed or not write_new(request.path, text, start.faults):
+        return _refuse(start)
+    for note in known.notes:
+        print(note)
+    print(f"{seen(request.path)}: written")
+    if names:
+        print(f"still needed before anything can be derived: {', '.join(names)}")
+        return 0
+    return 0 if options.no_costs else _costs(options, start, draft)
+
+
+def _unasked(start: "Start", known: "Answers") -> "tuple[Start, Draft] | None":
+    """Make a draft of what is given with the command; None after reporting what is not."""
+    from ..starting import beginning
+
     base = None
     if start.request.base is None:
         beginning.refuse_base(start)
     else:
         base = beginning.based_on(start, start.request.base)
-    if start.failed:
-        return _refuse(start)
-    draft = beginning.drafted(start, base, known)
-    names = beginning.missing(draft)
-    if names:
+    if not start.failed:
+        draft = beginning.drafted(start, base, known)
+        names = beginning.missing(draft)
+        if not names:
+            return start, draft
         beginning.refuse_missing(start, draft, names)
-        return _refuse(start)
-    text = beginning.text_of(start, draft, names)
-    if start.failed or not write_new(path, text, start.faults):
-        return _refuse(start)
-    for note in known.notes:
-        print(note)
-    print(f"{seen(path)}: written")
+    _refuse(start)
+    return None
+
+
+def _asked(start: "Start", known: "Answers") -> "tuple[Start, Draft] | None":
+    """Make a draft by asking in the terminal; None after saying why not."""
+    from ..starting.beginning import based_on
+    from ..starting.conversing import converse
+    from ..starting.talking import Talk
+
+    if start.request.base is not None:
+        based_on(start, start.request.base)
+        if start.failed:
+            _refuse(start)
+            return None
+    found = converse(start, known, Talk(_lines(), _say))
+    if found is None:
+        print("stopped; nothing was written", file=sys.stderr)
+    else:
+        print()
+    return found
+
+
+def _at_terminal() -> bool:
+    return sys.stdin is not None and sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def _lines() -> Iterator[str]:
+    for line in sys.stdin:
+        yield line.rstrip("\r\n")
+
+
+def _say(text: str) -> None:
+    sys.stdout.write(text)
+    sys.stdout.flush()
+
+
+def _costs(options: argparse.Namespace, start: "Start", draft: "Draft") -> int:
+    """Tell what each unknown costs; the file is written already."""
+    from ..starting.costs import Unknowns, costs, told
+    from ..starting.sheet import unknown
+
+    asked = Unknowns(start.request.path, draft.kind, draft.name, unknown(draft, start.guide), options.profile)
+    if not asked.unknown:
+        return 0
+    if _at_terminal():
+        _say("working out what each unknown costs ...\n")
+    found = costs(asked, options.effort)
+    text = told(found, dict(start.guide.entries))
+    if report(found.faults, found.sources, options.profile or start.request.path):
+        return 1
+    print()
+    print(text, end="")
     return 0
 
 

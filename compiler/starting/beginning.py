@@ -23,7 +23,7 @@ TRADE = 'use library "trade"'
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """What is asked for: a material or machine of a name in a file, what it starts from (None: not said), and answers."""
+    """A material or machine of a name in a file, what it starts from (None: not said), and answers."""
 
     kind: str
     name: str

@@ -25,7 +25,7 @@ class Flags:
 
 @dataclass(frozen=True, slots=True)
 class Answers:
-    """What is known, by name in the order of the answers, and what is said to be unknown; ``notes`` tell what was taken."""
+    """What is known, by name in the order of the answers, what is said to be unknown, and how answers were taken."""
 
     values: dict[str, GivenValue]
     unknown: tuple[str, ...]

@@ -36,10 +36,13 @@ def check_file(path: Path, faults: list[Diagnostic]) -> None:
 
 def check_unknown(model: Model, kind: str, name: str, faults: list[Diagnostic]) -> None:
     """Report a name that a material, machine or profile of the model has."""
-    table = {"material": model.materials, "machine": model.machines, "profile": model.profiles}[kind]
-    known = table.get(name)
-    if known is not None:
-        faults.append(diagnose("M802", NOWHERE, kind=kind, name=name, file=known.span.file))
+    places = {
+        "material": {n: e.span for n, e in model.materials.items()},
+        "machine": {n: e.span for n, e in model.machines.items()},
+        "profile": {n: p.span for n, p in model.profiles.items()},
+    }
+    if name in places[kind]:
+        faults.append(diagnose("M802", NOWHERE, kind=kind, name=name, file=places[kind][name].file))
 
 
 def write_new(path: Path, text: str, faults: list[Diagnostic]) -> bool:

@@ -71,9 +71,7 @@ def read_value(
     return _read(typed, head, quantity.owner, model, faults, hint)
 
 
-def _read(
-    typed: Typed, head: str, owner: str, model: Model, faults: list[Diagnostic], hint: str = ""
-) -> Taken | None:
+def _read(typed: Typed, head: str, owner: str, model: Model, faults: list[Diagnostic], hint: str = "") -> Taken | None:
     found: list[Diagnostic] = []
     taken = _understood(typed, head, owner, model, found, hint)
 
@@ -90,9 +88,7 @@ def _read(
     return None if found or taken is None else replace(taken, given=replace(taken.given, span=moved(taken.given.span)))
 
 
-def _understood(
-    typed: Typed, head: str, owner: str, model: Model, faults: list[Diagnostic], hint: str
-) -> Taken | None:
+def _understood(typed: Typed, head: str, owner: str, model: Model, faults: list[Diagnostic], hint: str) -> Taken | None:
     file, found = read(Source(typed.file, Path(typed.file), f"{head}{typed.text}\n}}\n"))
     faults += found
     if found:
@@ -121,13 +117,13 @@ def names_of(model: Model) -> Names:
 
 
 def usual_unit(quantity: QuantityDecl, hint: str = "") -> str:
-    """Give the unit that a bare number has: that of a typical value, else of the declaration; none for plain numbers."""
+    """Give the unit of a bare number: that of a typical value, else of the declaration; none for plain numbers."""
     declared = quantity.ranges[0][2].symbol if quantity.ranges else ""
     return (hint or declared) if declared else ""
 
 
 def with_unit(value: tree.Value, unit: str) -> tree.Value:
-    """Give a value its unit where it is written without any, and say a unit of both of its numbers once, behind them."""
+    """Give a value its unit where it is written without any, and say a unit of both numbers once, behind them."""
     match value:
         case tree.Exact(number) if not number.unit:
             return replace(value, number=replace(number, unit=unit))

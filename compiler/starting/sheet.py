@@ -83,9 +83,9 @@ def _head(draft: Draft, guide: Guide) -> Iterator[str]:
     if left and base:
         yield from comment(f"Not known yet, so taken as {base.name} has it: {', '.join(left)}.")
         yield from comment(
-            f"Each of these stands below as a comment. Once you know one, take away the # before its name and write "
-            f'your own value, with a tolerance, and how you know it: measured "how", published "source". '
-            f"meltwright worth tells which of them is worth the trouble."
+            "Each of these stands below as a comment. Once you know one, take away the # before its name and write "
+            'your own value, with a tolerance, and how you know it: measured "how", published "source". '
+            "meltwright worth tells which of them is worth the trouble."
         )
         yield "#"
     if guide.cautions:
@@ -117,9 +117,9 @@ def _entry(entry: Entry, draft: Draft, needed: bool) -> Iterator[str]:
         yield item(given)
         return
     typical = draft.inherited.get(entry.name)
-    if typical is None and not needed:
-        if entry.name not in draft.model.lets or not entry.measurable:
-            return
+    derived = entry.measurable and entry.name in draft.model.lets
+    if typical is None and not needed and not derived:
+        return
     yield ""
     yield from comment(draft.model.quantities[entry.name].doc or entry.about)
     for label, said in (("Tool", entry.tool), ("How", entry.how), ("Care", entry.care)):
