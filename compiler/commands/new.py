@@ -27,6 +27,15 @@ def register(commands: Any) -> None:
     for kind, base in (("machine", "CLASS"), ("material", "FAMILY")):
         _takes_entity(kinds.add_parser(kind, help=f"start a {kind} from what is known of it"), kind, base)
 
+    profile = kinds.add_parser("profile", help="start a profile: what is wanted of a material on machines")
+    _takes_name(profile)
+    profile.add_argument("--material", default="", metavar="NAME", help="its material, of the library or beside it")
+    profile.add_argument("--machines", default="", metavar="NAME,NAME", help="its machines")
+    profile.add_argument(
+        "--set", dest="sets", action="append", default=[], metavar="'NAME = VALUE'", help="a setting; may be repeated"
+    )
+    profile.set_defaults(run=_profile)
+
 
 def _takes_entity(command: argparse.ArgumentParser, kind: str, base: str) -> None:
     _takes_name(command)
@@ -94,6 +103,24 @@ def _entity(options: argparse.Namespace) -> int:
         print(f"still needed before anything can be derived: {', '.join(names)}")
         return 0
     return 0 if options.no_costs else _costs(options, start, draft)
+
+
+def _profile(options: argparse.Namespace) -> int:
+    from ..starting import profile
+    from ..starting.placing import write_new
+    from ..starting.talking import Talk
+
+    machines = tuple(part.strip() for part in options.machines.split(",")) if options.machines else ()
+    request = profile.Request(options.name, _path(options), options.material, machines, options.sets)
+    start = profile.prepare(request)
+    if not start.failed and _at_terminal() and not (request.material and request.machines):
+        start = profile.prepare(profile.converse(start, request, Talk(_lines(), _say)))
+        print()
+    text = "" if start.failed else profile.text_of(start)
+    if start.failed or not write_new(request.path, text, start.faults):
+        return _report(start.faults, start.sources, request.path)
+    print(f"{seen(request.path)}: written")
+    return 0
 
 
 def _unasked(start: "Start", known: "Answers") -> "tuple[Start, Draft] | None":

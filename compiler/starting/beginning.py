@@ -8,6 +8,7 @@ from typing import Any
 from ..meaning.checking import check_library
 from ..meaning.model import EntityDecl, Model
 from ..meaning.near import brief, listed, near
+from ..network.assembling import example
 from ..network.filling import lacking
 from ..text.diagnostic import Diagnostic, diagnose
 from ..text.source import NOWHERE, Source
@@ -112,13 +113,12 @@ def missing(draft: Draft) -> list[str]:
 
 def refuse_missing(start: Start, draft: Draft, names: Sequence[str]) -> None:
     """Report what has to be given where nobody can be asked."""
-    examples = [e.value for n in names[:1] if (e := start.guide.entries.get(n))]
-    quantity = draft.model.quantities[names[0]]
-    example = examples[0] if examples else quantity.words[0] if quantity.words else "VALUE"
+    entry = start.guide.entries.get(names[0])
+    value = entry.value if entry else example(draft.model.quantities[names[0]])
     source = f"{draft.base.name} does not say" if draft.base else "nothing says"
     facts: dict[str, Any] = {
         "what": f"{source} {listed(names, 'or')}",
-        "advice": f"give {'each' if len(names) > 1 else 'it'}, like: --set '{names[0]} = {example}'",
+        "advice": f"give {'each' if len(names) > 1 else 'it'}, like: --set '{names[0]} = {value}'",
     }
     complete = [n for n, e in start.entities().items() if set(names) <= e.values.keys()]
     if complete:
@@ -129,8 +129,6 @@ def refuse_missing(start: Start, draft: Draft, names: Sequence[str]) -> None:
 def refuse_base(start: Start) -> None:
     """Report that nothing says what to start from where nobody can be asked."""
     kinds = [f"{name}: {start.guide.kinds.get(name, 'your own')}" for name in start.entities()]
-    width = max(map(len, kinds), default=0)
-    assert width
     what = f"nothing says what kind of {start.request.kind} it is"
     lines = [f"write --from and one of these, or --from {NOTHING}:", *(f"  {k}" for k in kinds)]
     start.faults.append(diagnose("M805", NOWHERE, what=what, advice="\n".join(lines)))
