@@ -77,7 +77,7 @@ def test_words_decide_what_else_is_asked(tmp_path: Path) -> None:
 def test_back_goes_as_far_as_the_kind(tmp_path: Path) -> None:
     seen, found = talk(tmp_path, "machine", ["back", "2", "0.4 ± 0.1 mm", "pins", "back", "back", "12", "stop"])
     assert found is not None
-    start, draft = found
+    _, draft = found
     assert draft.base is not None and draft.base.name == "direct_drive" and not draft.values
     assert seen.count("What kind of machine") == 2 and seen.count("this is the first question") == 1
 
@@ -118,9 +118,11 @@ def test_a_kind_of_ones_own(tmp_path: Path) -> None:
 
 
 LINES = st.sampled_from(
-    ["", "back", "stop", "?", "don't know", "1", "2", "0", "0.4", "6 ± 0.5 mm", "300 .. 305 mm", "tube", "block", "none"]
-    + ["5 %", "250 degC", "20 N ± 10 %", "exact", "caliper", 'published "x"', '"', "\\", "# }", "}", "{", "é ± ü", "±"]
-    + ['6 mm measured "a"', "gap 3 mm", "1e999", "-5", "86 shore_a", "\x1b[0m", "a\tb", "9" * 50, "because", "= 3 mm"]
+    [
+        *("", "back", "stop", "?", "don't know", "1", "2", "0", "0.4", "6 ± 0.5 mm", "300 .. 305 mm", "tube", "none"),
+        *("5 %", "250 degC", "20 N ± 10 %", "exact", "calliper", 'published "x"', '"', "\\", "# }", "}", "{", "é ± ü"),
+        *('6 mm measured "a"', "gap 3 mm", "1e999", "-5", "86 shore_a", "\x1b[0m", "a\tb", "9" * 50, "= 3 mm", "±"),
+    ]
 )
 
 
@@ -140,7 +142,7 @@ def test_any_answers_end_in_a_file_that_keeps_them(
     assert "Traceback" not in seen
     text = text_of(found)
     assert laid_out(text) == text
-    start, draft = found
+    _, draft = found
     for version in (text, filled(text)):
         (folder / "mine.melt").write_text(version, encoding="utf-8")
         model, faults, _ = check_file(folder / "mine.melt")
