@@ -44,6 +44,8 @@ def report_lacking(model: Model, entity: EntityDecl, faults: list[Diagnostic]) -
         return
     table = model.materials if entity.kind == "material" else model.machines
     complete = [n for n, e in table.items() if set(names) <= e.values.keys()]
+    # The plainest kinds first: those that inherit least.
+    complete.sort(key=lambda n: len(table[n].line))
     lines = [f"give {'each' if len(names) > 1 else 'it'}, like: {names[0]} {example(model.quantities[names[0]])}"]
     if complete:
         which = "them" if len(names) > 1 else "it"

@@ -133,13 +133,21 @@ def told(costs: Costs, entries: dict[str, Entry]) -> str:
     ranked = sorted(worth["inputs"], key=lambda i: _rank(i, list(entries)))
     gains = [i for i in ranked if _gain(i) > 0]
     if gains:
-        lines += ["", f"  if one were known exactly, and were as it is taken to be: {first['name']}", *_rows(gains)]
+        lines += [
+            "",
+            f"  gain in {first['name']} if one alone were known exactly, and were as it is taken to be",
+            *_rows(gains),
+        ]
     losses = [i for i in ranked if i not in gains and _best(i) > 0]
     if losses:
-        lines += ["", "  it only pays where the value turns out better than it is taken to be", *_rows(losses)]
+        lines += [
+            "",
+            "  the same, where it only gains if the value turns out better than it is taken to be",
+            *_rows(losses),
+        ]
     idle = [i["name"] for i in ranked if i not in gains and i not in losses]
     if idle:
-        lines += ["", *_list("to know one of these better gains nothing in that", idle)]
+        lines += ["", *_list("to know one of these exactly gains nothing", idle)]
     if costs.exact:
         lines += ["", *_list("these are taken as exact, so what they cost cannot be told; check them", costs.exact)]
     best = next((i for i in [*gains, *losses] if (e := entries.get(i["name"])) is not None and e.measurable), None)

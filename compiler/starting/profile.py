@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from ..meaning.asking import asked_pin
+from ..meaning.asking import asked_values
 from ..meaning.checking import check_library
 from ..meaning.loading import LIBRARY
 from ..meaning.model import EntityDecl, GradeDecl, Model, PinDecl, ProfileDecl
@@ -69,12 +69,24 @@ def prepare(request: Request) -> Start:
     if start.model is not None:
         check_unknown(start.model, "profile", request.name, faults)
         _check_names(start, start.model)
-        for text in request.sets:
-            pin, source = asked_pin(text, start.model, faults)
-            start.sources[source.name] = source
-            if pin is not None:
-                start.pins[pin.name] = pin
+        _take_sets(start, start.model)
     return start
+
+
+def _take_sets(start: Start, model: Model) -> None:
+    """Read the settings that were given with the command; a machine or material says its own values itself."""
+    asked, source = asked_values(start.request.sets, model, start.faults)
+    start.sources[source.name] = source
+    for one in asked:
+        choice = one.choices[0]
+        if one.varied:
+            advice = "give it one value"
+            start.faults.append(diagnose("M806", one.span, wanted="one value", advice=advice))
+        elif isinstance(choice, PinDecl):
+            start.pins[one.name] = choice
+        else:
+            owner = model.quantities[one.name].owner
+            start.faults.append(diagnose("M220", one.span, name=one.name, owner=owner, kind="profile"))
 
 
 def _with_own(start: Start) -> Request:
@@ -92,7 +104,7 @@ def _check_names(start: Start, model: Model) -> None:
     for kind, name, known in asked:
         if name not in known:
             names = [*known, *start.own(kind)]
-            advice = near(name, names, f"the library has {listed(known, 'and')}")
+            advice = near(name, names, f"the library has {listed(guide(kind).kinds, 'and')}")
             start.faults.append(diagnose("M212", NOWHERE, kind=kind, name=brief(name) or '""', near=advice))
     for name in sorted({n for n in request.machines if request.machines.count(n) > 1}):
         start.faults.append(diagnose("M244", NOWHERE, name=name))

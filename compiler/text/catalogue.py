@@ -1,15 +1,9 @@
 """Every message of the program: code, slug, severity, sentence and help, in one place.
 
-<<<<<<< HEAD
 Codes are stable and grouped by floor (``GROUPS``). A code that is no longer used is never given to something else.
 Each has a page in ``pages/``, which ``meltwright explain`` shows.
 
 Retired: M628 (a name map names a setting that the answer lacks; the map is held against the settings before).
-=======
-Codes are stable and grouped by floor: M1 text and syntax, M2 names and values, M3 dimensions, M4 a profile on a
-machine, M5 solving, M6 outputs, M7 comparing, M8 starting a text and editors. A code that is no longer used is
-never given to something else.
->>>>>>> 73ae735 (meltwright new machine and material: a file to fill in, from what is given with the command; check takes files without a profile)
 """
 
 import re
@@ -411,7 +405,9 @@ CATALOGUE: dict[str, Entry] = {
         "add: --set '{name} = VALUE'",
     ),
     "M808": Entry("known-and-unknown", "{name} has a value, and is said to be unknown", "keep one of the two"),
-    "M809": Entry("not-filled-in", "{kind} {name} does not give {names} yet, so no profile can use it", "{advice}", "warning"),
+    "M809": Entry(
+        "not-filled-in", "{kind} {name} does not give {names} yet, so no profile can use it", "{advice}", "warning"
+    ),
 }
 
 

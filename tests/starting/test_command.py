@@ -121,7 +121,17 @@ REFUSED = {
     "both": ["new", "machine", "mine", "--from", "tube_fed", *GAP, "--unknown", "gap", "--unknown", "gpa"],
     "how twice": ["new", "machine", "mine", "--from", "tube_fed", *GAP, "--measured", "gap = pins"],
     "material": ["new", "profile", "mine", "--material", "urethne_85a", "--machines", "tube_fed,tube_fed,"],
-    "setting": ["new", "profile", "mine", "--set", "layer.height = 0.203 mm", "--set", "gap = 3 mm"],
+    "setting": [
+        "new",
+        "profile",
+        "mine",
+        "--set",
+        "layer.height = 3 s",
+        "--set",
+        "heat.bed = 20 .. 60 degC in 3 steps",
+        "--set",
+        "gap = 3 mm",
+    ],
 }
 
 
