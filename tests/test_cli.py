@@ -101,6 +101,7 @@ def test_check_goes_on_to_the_next_file(here: Path, capsys: pytest.CaptureFixtur
         ["check", "good.melt", "--effort", "much"],
         ["compile", "good.melt"],
         ["why", "good.melt"],
+        ["new", "good.melt"],
         ["why", "good.melt", "speed.contour", "--machine"],
     ],
 )

@@ -11,6 +11,7 @@ from ..text.source import Source
 from .reporting import report, seen, takes_effort
 
 if TYPE_CHECKING:
+    from ..meaning.model import EntityDecl
     from ..starting.beginning import Start
     from ..starting.flags import Answers
     from ..starting.sheet import Draft
@@ -85,12 +86,15 @@ def _entity(options: argparse.Namespace) -> int:
     flags = Flags(options.sets, options.measured, options.unknown)
     request = beginning.Request(options.kind, options.name, _path(options), options.base, flags)
     start = beginning.prepare(request)
-    known = None if start.failed else beginning.given(start)
-    if known is None or start.failed:
+    if start.failed:
         return _refuse(start)
-    found = _asked(start, known) if _at_terminal() else _unasked(start, known)
+    base = beginning.based_on(start, request.base) if request.base is not None else None
+    known = beginning.given(start, base)
+    found = None
+    if not start.failed:
+        found = _asked(start, base, known) if _at_terminal() else _unasked(start, base, known)
     if found is None:
-        return 1
+        return _refuse(start)
     start, draft = found
     names = beginning.missing(draft)
     text = beginning.text_of(start, draft, names)
@@ -101,8 +105,9 @@ def _entity(options: argparse.Namespace) -> int:
     print(f"{seen(request.path)}: written")
     if names:
         print(f"still needed before anything can be derived: {', '.join(names)}")
-        return 0
-    return 0 if options.no_costs else _costs(options, start, draft)
+    elif not options.no_costs and _costs(options, start, draft):
+        return 1
+    return 0
 
 
 def _profile(options: argparse.Namespace) -> int:
@@ -123,37 +128,27 @@ def _profile(options: argparse.Namespace) -> int:
     return 0
 
 
-def _unasked(start: "Start", known: "Answers") -> "tuple[Start, Draft] | None":
-    """Make a draft of what is given with the command; None after reporting what is not."""
+def _unasked(start: "Start", base: "EntityDecl | None", known: "Answers") -> "tuple[Start, Draft] | None":
+    """Make a draft of what is given with the command; None where something is missing, which is reported."""
     from ..starting import beginning
 
-    base = None
     if start.request.base is None:
         beginning.refuse_base(start)
-    else:
-        base = beginning.based_on(start, start.request.base)
-    if not start.failed:
-        draft = beginning.drafted(start, base, known)
-        names = beginning.missing(draft)
-        if not names:
-            return start, draft
+        return None
+    draft = beginning.drafted(start, base, known)
+    names = beginning.missing(draft)
+    if names:
         beginning.refuse_missing(start, draft, names)
-    _refuse(start)
-    return None
+        return None
+    return start, draft
 
 
-def _asked(start: "Start", known: "Answers") -> "tuple[Start, Draft] | None":
-    """Make a draft by asking in the terminal; None after saying why not."""
-    from ..starting.beginning import based_on
+def _asked(start: "Start", base: "EntityDecl | None", known: "Answers") -> "tuple[Start, Draft] | None":
+    """Make a draft by asking in the terminal; None where it was stopped before anything was known."""
     from ..starting.conversing import converse
     from ..starting.talking import Talk
 
-    if start.request.base is not None:
-        based_on(start, start.request.base)
-        if start.failed:
-            _refuse(start)
-            return None
-    found = converse(start, known, Talk(_lines(), _say))
+    found = converse(start, base, known, Talk(_lines(), _say))
     if found is None:
         print("stopped; nothing was written", file=sys.stderr)
     else:
@@ -166,6 +161,9 @@ def _at_terminal() -> bool:
 
 
 def _lines() -> Iterator[str]:
+    if hasattr(sys.stdin, "reconfigure"):
+        # What is no text is shown as such, and must not end the program.
+        sys.stdin.reconfigure(errors="replace")
     for line in sys.stdin:
         yield line.rstrip("\r\n")
 

@@ -86,10 +86,11 @@ def based_on(start: Start, name: str) -> EntityDecl | None:
     return None
 
 
-def given(start: Start) -> Answers:
-    """Read the answers that were given with the command."""
+def given(start: Start, base: EntityDecl | None) -> Answers:
+    """Read the answers that were given with the command, for what starts from ``base``."""
     assert start.model is not None
-    found, sources = answers(start.request.flags, start.request.kind, start.model, start.faults)
+    typical = base.values if base else {}
+    found, sources = answers(start.request.flags, start.request.kind, start.model, typical, start.faults)
     start.sources |= sources
     return found
 

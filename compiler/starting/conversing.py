@@ -31,8 +31,11 @@ class _State:
         return True
 
 
-def converse(start: Start, known: Answers, talk: Talk) -> tuple[Start, Draft] | None:
-    """Ask for all that can be known; gives what came of it, or None where it was stopped before anything was known."""
+def converse(start: Start, base: EntityDecl | None, known: Answers, talk: Talk) -> tuple[Start, Draft] | None:
+    """Ask what it starts from, unless that is said, then for all that can be known.
+
+    Gives what came of it, or None where it was stopped before anything was known.
+    """
     kind = start.request.kind
     article = f"The {kind} {start.request.name}."
     talk.say(f"{article} {COMMANDS}")
@@ -43,10 +46,7 @@ def converse(start: Start, known: Answers, talk: Talk) -> tuple[Start, Draft] | 
             talk.say(caution, "  - ", "    ")
     state = _State(dict(known.values), set(known.unknown))
     fixed = start.request.base is not None
-    base: EntityDecl | None = None
-    if start.request.base is not None:
-        base = based_on(start, start.request.base)
-    else:
+    if not fixed:
         chosen = _kind(start, talk)
         if chosen is None:
             return None
@@ -160,4 +160,4 @@ def _questions(start: Start, base: EntityDecl | None, state: _State) -> list[Que
 
 def _entries(start: Start, needed: list[str]) -> Iterator[Entry]:
     yield from (e for e in start.guide.entries.values() if e.measurable or e.name in needed)
-    yield from (Entry(n, "besides", "", "", "", "", "", "") for n in needed if n not in start.guide.entries)
+    yield from (Entry(n, "besides", "", "", "", "", "", "", "") for n in needed if n not in start.guide.entries)

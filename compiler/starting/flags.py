@@ -1,7 +1,7 @@
 """Answers that are given with the command: values, how they are known, and what is not known."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from ..meaning.model import Evidence, GivenValue, Model
@@ -32,13 +32,18 @@ class Answers:
     notes: tuple[str, ...]
 
 
-def answers(flags: Flags, owner: str, model: Model, faults: list[Diagnostic]) -> tuple[Answers, dict[str, Source]]:
-    """Read all that was given; what is at fault is left out and reported. Gives the texts for the reports too."""
+def answers(
+    flags: Flags, owner: str, model: Model, typical: Mapping[str, GivenValue], faults: list[Diagnostic]
+) -> tuple[Answers, dict[str, Source]]:
+    """Read all that was given; what is at fault is left out and reported. Gives the texts for the reports too.
+
+    ``typical`` are the values that are inherited, whose units bare numbers have.
+    """
     typed, source = typed_lines(SET, flags.sets)
     values: dict[str, GivenValue] = {}
     notes = []
     for one in typed:
-        taken = read_named(one, owner, model, faults)
+        taken = read_named(one, owner, model, faults, typical)
         if taken is None:
             continue
         given = taken.given
@@ -47,8 +52,8 @@ def answers(flags: Flags, owner: str, model: Model, faults: list[Diagnostic]) ->
             faults.append(diagnose("M211", given.span, name=given.name, related=related, help="keep one of the two"))
             continue
         values[given.name] = given
-        if taken.unit:
-            notes.append(f"{given.name}: {given.text}, as no unit was written")
+        if taken.note:
+            notes.append(f"{given.name}: {taken.note}")
     ways, ways_source = typed_lines(MEASURED, flags.measured)
     for one in ways:
         _measured(one, values, faults)

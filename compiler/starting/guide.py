@@ -9,12 +9,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 
-from ..meaning.loading import library_folder
+from ..meaning.loading import LIBRARY, library_folder
 
 _ENTRY = re.compile(r"^### `(\w+)`\n(.*?)(?=^##|\Z)", re.MULTILINE | re.DOTALL)
 _GROUP = re.compile(r"^## (.+)$", re.MULTILINE)
 _FIELD = re.compile(r"^- \*\*(\w+)\*\* (.*(?:\n  .*)*)", re.MULTILINE)
 _ROW = re.compile(r"^\| `(\w+)` \| `[\w.]+` \| (.+) \|$", re.MULTILINE)
+_DRAWING = re.compile(r"\]\((\w+\.svg)\)")
 _CAUTIONS = re.compile(r"^## Before you measure\n(.*?)(?=^## |\Z)", re.MULTILINE | re.DOTALL)
 _BULLET = re.compile(r"^- (.*(?:\n  .*)*)", re.MULTILINE)
 _EXAMPLE = re.compile(r"(\w+)\s+(.+?)(?:\s+(measured|published|typical|assumed) \"(.*)\")?")
@@ -27,6 +28,7 @@ class Entry:
     name: str
     group: str
     about: str
+    drawing: str
     tool: str
     how: str
     value: str
@@ -57,11 +59,12 @@ class Guide:
 @cache
 def guide(owner: str) -> Guide:
     """Give the library's guide for an owner, ``material`` or ``machine``."""
-    return parse((library_folder() / f"{owner}s" / "README.md").read_text(encoding="utf-8"))
+    return parse((library_folder() / f"{owner}s" / "README.md").read_text(encoding="utf-8"), f"{owner}s")
 
 
-def parse(text: str) -> Guide:
-    """Read a guide; what is not marked as its part is left aside."""
+def parse(text: str, folder: str) -> Guide:
+    """Read a guide of a folder of the library; what is not marked as its part is left aside."""
+    drawing = f"{LIBRARY}{folder}/{found[1]}" if (found := _DRAWING.search(text)) else ""
     groups = [(found.start(), found[1]) for found in _GROUP.finditer(text)]
     entries = {}
     for found in _ENTRY.finditer(text):
@@ -73,6 +76,7 @@ def parse(text: str) -> Guide:
             found[1],
             group,
             _plain(found[2].split("\n- **")[0]),
+            f"{fields['Drawing']} in {drawing}" if "Drawing" in fields else "",
             fields["Tool"],
             fields["How"],
             example[2],

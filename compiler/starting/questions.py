@@ -10,7 +10,7 @@ from ..text.diagnostic import Diagnostic
 from ..text.source import Source
 from .flags import plain
 from .guide import Entry
-from .reading import Taken, Typed, read_value
+from .reading import Taken, Typed, read_value, unit_of
 from .talking import Said, Talk, numbered, picked
 
 ANSWER = "answer"
@@ -33,7 +33,7 @@ class Question:
     @property
     def unit(self) -> str:
         """The unit of the typical value, where it has one."""
-        return self.typical.amount.unit.symbol if self.typical and self.typical.amount else ""
+        return unit_of(self.typical)
 
     @property
     def tolerance(self) -> str | None:
@@ -81,6 +81,7 @@ def _otherwise(question: Question) -> str:
 def _more(question: Question, talk: Talk) -> None:
     """Tell all that there is to know of a question."""
     quantity, entry = question.quantity, question.entry
+    talk.explain("Drawing", entry.drawing)
     talk.explain("How", entry.how)
     if not quantity.words:
         ranges = shown_ranges(quantity)
@@ -96,8 +97,8 @@ def _whole(question: Question, talk: Talk, answer: str) -> GivenValue | None:
     taken = _told(question, talk, answer)
     if taken is None:
         return None
-    if taken.unit:
-        talk.note(f"{taken.given.text}, as no unit was written")
+    if taken.note:
+        talk.note(taken.note)
     given: GivenValue | None = taken.given
     if taken.given.amount is not None and taken.given.amount.exact and not taken.given.evidence.stated:
         given = _sure(question, talk, taken.given)

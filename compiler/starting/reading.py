@@ -1,13 +1,15 @@
 """What was typed, read as a value of the language; mistakes are told as in a file, at their place in what was typed."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from ..meaning.display import shown
 from ..meaning.entities import take
 from ..meaning.laws import Names
 from ..meaning.model import GivenValue, Model, QuantityDecl
+from ..meaning.units import parse_unit
 from ..syntax import tree
 from ..syntax.reading import read
 from ..text.diagnostic import Diagnostic, Related, diagnose
@@ -28,15 +30,15 @@ class Typed:
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """A value that was understood, and the unit that was taken for a bare number, else nothing."""
+    """A value that was understood, and a note on how it was, where that is not plain."""
 
     given: GivenValue
-    unit: str = ""
+    note: str = ""
 
 
 def one_line(text: str) -> str:
-    """Turn all that ends a line into spaces."""
-    return _ENDS.sub(" ", text)
+    """Turn all that ends a line into spaces, and what is no character into a question mark."""
+    return _ENDS.sub(" ", text.encode("utf-8", "replace").decode("utf-8"))
 
 
 def typed_lines(file: str, texts: Sequence[str]) -> tuple[list[Typed], Source]:
@@ -46,8 +48,10 @@ def typed_lines(file: str, texts: Sequence[str]) -> tuple[list[Typed], Source]:
     return [Typed(t, file, s) for t, s in zip(lines, starts, strict=True)], Source(file, Path(file), "\n".join(lines))
 
 
-def read_named(typed: Typed, owner: str, model: Model, faults: list[Diagnostic]) -> Taken | None:
-    """Read ``NAME = VALUE``, with evidence after it if there is any."""
+def read_named(
+    typed: Typed, owner: str, model: Model, faults: list[Diagnostic], typical: Mapping[str, GivenValue]
+) -> Taken | None:
+    """Read ``NAME = VALUE``, with evidence after it if there is any; a bare number has the unit of what is typical."""
     equals = _EQUALS.match(typed.text)
     if equals is None:
         place = Span(typed.file, typed.start, typed.start + len(typed.text))
@@ -57,7 +61,8 @@ def read_named(typed: Typed, owner: str, model: Model, faults: list[Diagnostic])
     at = equals.start(2)
     # The language has no sign there; a space keeps all places where they are.
     text = f"{typed.text[:at]} {typed.text[at + 1 :]}"
-    return _read(replace(typed, text=text), f"{owner} asked {{\n  ", owner, model, faults)
+    known = typical.get(equals[1])
+    return _read(replace(typed, text=text), f"{owner} asked {{\n  ", owner, model, faults, unit_of(known))
 
 
 def read_value(
@@ -101,13 +106,43 @@ def _understood(typed: Typed, head: str, owner: str, model: Model, faults: list[
         return None
     item = items[0]
     quantity = model.quantities.get(item.name.text)
-    unit = usual_unit(quantity, hint) if quantity is not None else ""
-    value = with_unit(item.value, unit)
+    value = with_unit(item.value, usual_unit(quantity, hint) if quantity is not None else "")
+    given = _checked(replace(item, value=value), owner, model, faults)
+    if hint == "%" and _bare(item.value):
+        share = _checked(replace(item, value=with_unit(item.value, hint)), owner, model, [])
+        if given is not None and given.amount is not None:
+            return Taken(given, f"{given.text}, that is {shown(given.amount.stated, parse_unit(hint))} %")
+        if share is not None:
+            faults.clear()
+            return Taken(share, f"{share.text}, as no unit was written")
+    if given is None:
+        return None
+    return Taken(given, f"{given.text}, as no unit was written" if value != item.value and _bare(item.value) else "")
+
+
+def _checked(item: tree.Given, owner: str, model: Model, faults: list[Diagnostic]) -> GivenValue | None:
+    """Check a value as one of a material or machine."""
     entity = tree.Entity(owner, tree.Name("asked", item.name.span), None, (), item.span)
     values: dict[str, GivenValue] = {}
-    take(replace(item, value=value), entity, values, names_of(model), faults)
-    given = values.get(item.name.text)
-    return None if given is None else Taken(given, unit if value != item.value else "")
+    take(item, entity, values, names_of(model), faults)
+    return values.get(item.name.text)
+
+
+def _bare(value: tree.Value) -> bool:
+    """Tell whether the number of a value has no unit, in its tolerance neither, but for one in per cent."""
+    match value:
+        case tree.Exact(number):
+            return not number.unit
+        case tree.Range(low, high):
+            return not low.unit and not high.unit
+        case tree.Spread(number, tolerance):
+            return not number.unit and tolerance.unit in ("", "%")
+    return False
+
+
+def unit_of(typical: GivenValue | None) -> str:
+    """Give the unit of a typical value, where there is one and it has a unit."""
+    return typical.amount.unit.symbol if typical is not None and typical.amount is not None else ""
 
 
 def names_of(model: Model) -> Names:
@@ -129,6 +164,8 @@ def with_unit(value: tree.Value, unit: str) -> tree.Value:
             return replace(value, number=replace(number, unit=unit))
         case tree.Range(low, high) if not low.unit and not high.unit:
             return replace(value, high=replace(high, unit=unit))
+        case tree.Spread(number, tolerance) if not number.unit and not tolerance.unit and unit == "%":
+            return replace(value, number=replace(number, unit=unit), tolerance=replace(tolerance, unit=unit))
         case tree.Spread(number, tolerance) if not number.unit and not tolerance.unit:
             return replace(value, tolerance=replace(tolerance, unit=unit))
         case tree.Spread(number, tolerance) if not number.unit and tolerance.unit == "%" and unit not in ("", "%"):

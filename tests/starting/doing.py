@@ -39,7 +39,8 @@ def talk(
     request = beginning.Request(kind, "mine", folder / "mine.melt", base, flags or Flags())
     start = beginning.prepare(request)
     assert not start.failed, start.faults
-    known = beginning.given(start)
+    base_of = beginning.based_on(start, base) if base is not None else None
+    known = beginning.given(start, base_of)
     assert not start.failed, start.faults
     seen: list[str] = []
 
@@ -48,7 +49,7 @@ def talk(
             seen.append(f"{line}\n")
             yield line
 
-    found = converse(start, known, Talk(typed(), seen.append))
+    found = converse(start, base_of, known, Talk(typed(), seen.append))
     return "".join(seen), found
 
 

@@ -199,6 +199,18 @@ def _until(terminal: int, wanted: str) -> str:
     return seen.decode("utf-8", "replace")
 
 
+def test_what_is_no_text_is_shown_as_such(here: Path) -> None:
+    """A terminal that writes in another encoding: bytes that are no UTF-8 end nothing."""
+    command = [sys.executable, "-m", "meltwright", "new", "machine", "mine", "--from", "tube_fed", "--no-costs"]
+    more = [b"--set", b"land = 0.5 \xb1 0.1 mm"], [b"--set", b"land = 0.5 mm", b"--measured", b"land = \xb1 pins"]
+    for extra, code in zip(more, (1, 0), strict=True):
+        ran = subprocess.run(
+            [*command, *extra], cwd=here, capture_output=True, timeout=60, stdin=subprocess.DEVNULL, check=False
+        )
+        assert ran.returncode == code and b"Traceback" not in ran.stderr, ran.stderr
+    assert 'land  0.5 mm  measured "? pins"' in (here / "mine.melt").read_text(encoding="utf-8")
+
+
 def test_a_terminal_that_is_not_there_is_no_hang(here: Path) -> None:
     command = [sys.executable, "-m", "meltwright", "new", "machine", "mine"]
     ran = subprocess.run(command, cwd=here, capture_output=True, text=True, timeout=60, stdin=subprocess.DEVNULL)

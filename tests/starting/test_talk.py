@@ -7,6 +7,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from meltwright.meaning.checking import check_file
 from meltwright.starting.flags import Flags
+from meltwright.starting.guide import guide
 from syrupy.assertion import SnapshotAssertion
 
 from tests.starting.doing import filled, laid_out, talk, text_of
@@ -98,6 +99,29 @@ def test_flags_answer_before_anybody_is_asked(tmp_path: Path) -> None:
     assert "nozzle_bore:" not in seen and "land:" not in seen and "taper:" in seen
     assert found is not None
     assert [v.text for v in found[1].values.values()] == ["0.4 mm", "30 ± 2 deg"]
+
+
+def test_shares_are_told_apart(tmp_path: Path) -> None:
+    """A bare number of a share is that number; where that cannot be, it is a number of per cent."""
+    for answer, text, note in [
+        ("60", "60 %", "60 %, as no unit was written"),
+        ("0.6", "0.6", "0.6, that is 60 %"),
+        ("50 .. 70", "50 .. 70 %", "50 .. 70 %, as no unit was written"),
+        ("60 ± 5", "60 % ± 5 %", "60 % ± 5 %, as no unit was written"),
+        ("60 %", "60 %", ""),
+    ]:
+        flags = Flags([], [], [n for n in guide("machine").entries if n != "heater_share"])
+        seen, found = talk(tmp_path, "machine", [answer, "", "display", ""], "tube_fed", flags)
+        assert found is not None and found[1].values["heater_share"].text == text
+        assert (f"\n    {note}\n" in seen) == bool(note)
+
+
+def test_bare_numbers_have_the_unit_of_what_is_typical(tmp_path: Path) -> None:
+    """The fan's air is declared in mm/s, and every kind of machine gives it in m/s."""
+    flags = Flags(["fan_air = 3 ± 1", "bend = 200"])
+    _, found = talk(tmp_path, "machine", [], "tube_fed", flags)
+    assert found is not None
+    assert {n: v.text for n, v in found[1].values.items()} == {"fan_air": "3 ± 1 m/s", "bend": "200 deg"}
 
 
 def test_a_kind_of_ones_own(tmp_path: Path) -> None:
