@@ -19,15 +19,15 @@ class _State:
 
     values: dict[str, GivenValue]
     unknown: set[str]
-    asked: list[str] = field(default_factory=list)
+    asked: list[list[str]] = field(default_factory=list)
 
     def forget(self) -> bool:
         """Take the last answer back; tells whether there was one."""
         if not self.asked:
             return False
-        name = self.asked.pop()
-        self.values.pop(name, None)
-        self.unknown.discard(name)
+        for name in self.asked.pop():
+            self.values.pop(name, None)
+            self.unknown.discard(name)
         return True
 
 
@@ -37,8 +37,7 @@ def converse(start: Start, base: EntityDecl | None, known: Answers, talk: Talk) 
     Gives what came of it, or None where it was stopped before anything was known.
     """
     kind = start.request.kind
-    article = f"The {kind} {start.request.name}."
-    talk.say(f"{article} {COMMANDS}")
+    talk.say(f"The {kind} {start.request.name}. {COMMANDS}")
     talk.say()
     if start.guide.cautions:
         talk.say("Before you measure:")
@@ -139,7 +138,12 @@ def _quantities(start: Start, base: EntityDecl | None, state: _State, talk: Talk
                 return Said.BACK
             shown = ""
             continue
-        state.asked.append(name)
+        if answer is Said.SKIP:
+            part = [q.quantity.name for q in left if q.entry.group == shown]
+            state.asked.append(part)
+            state.unknown |= set(part)
+            continue
+        state.asked.append([name])
         if isinstance(answer, GivenValue):
             state.values[name] = answer
         else:

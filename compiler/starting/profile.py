@@ -114,11 +114,12 @@ def _check_names(start: Start, model: Model) -> None:
 
 
 def converse(start: Start, request: Request, talk: Talk) -> Request:
-    """Ask for the material and the machines that are not said; ``stop`` leaves the rest to be filled in."""
+    """Ask for the material and the machines that are not said; ``stop`` asks no more.
+
+    What is not answered is what lies beside the profile, if anything, else left to be filled in.
+    """
     assert start.model is not None
-    talk.say(
-        f"The profile {request.name}. Answer by number or name. Enter leaves it to be filled in, stop writes the file.",
-    )
+    talk.say(f"The profile {request.name}. Answer by number or name; stop writes the file.")
     for kind, said in (("material", bool(request.material)), ("machine", bool(request.machines))):
         if said:
             continue
@@ -141,8 +142,10 @@ def _choose(start: Start, model: Model, kind: str, talk: Talk) -> tuple[str, ...
     several = "" if kind == "material" else "; several are joined by commas"
     talk.say(f"Which {kind}{several}?")
     talk.write("".join(f"{line}\n" for line in numbered(names, meanings)))
+    likely = [start.request.material] if kind == "material" else list(start.request.machines)
+    default = ", ".join(n for n in likely if n) or "to be filled in"
     while True:
-        answer = talk.ask(kind)
+        answer = talk.ask(f"{kind} [Enter: {default}]")
         if answer is Said.STOP:
             return None
         if answer is Said.MORE or answer is Said.BACK:

@@ -89,7 +89,7 @@ def _more(question: Question, talk: Talk) -> None:
     if entry.value:
         evidence = f' {entry.kind} "how"' if entry.kind else ""
         talk.explain("Write it like", f"{entry.value}{evidence}")
-    talk.explain("Or", "Enter or don't know, back, stop")
+    talk.explain("Or", "Enter or don't know, back, skip, stop")
 
 
 def _whole(question: Question, talk: Talk, answer: str) -> GivenValue | None:

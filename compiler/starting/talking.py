@@ -21,6 +21,7 @@ class Said(Enum):
     UNKNOWN = "don't know"
     MORE = "?"
     BACK = "back"
+    SKIP = "skip"
     STOP = "stop"
 
 
@@ -33,12 +34,14 @@ _WORDS = {
     "?": Said.MORE,
     "help": Said.MORE,
     "back": Said.BACK,
+    "skip": Said.SKIP,
     "stop": Said.STOP,
 }
 
 COMMANDS = (
     "Answer with a value, like 6 ± 0.5 mm or 300 .. 305 mm (+- is read as ±). Enter or don't know where you do not "
-    "know it, ? for more help, back for the question before, stop to write what is known so far."
+    "know it, ? for more help, back for the question before, skip to leave the rest of a part, stop to write what is "
+    "known so far."
 )
 
 

@@ -101,6 +101,16 @@ def test_flags_answer_before_anybody_is_asked(tmp_path: Path) -> None:
     assert [v.text for v in found[1].values.values()] == ["0.4 mm", "30 ± 2 deg"]
 
 
+def test_a_part_can_be_skipped_and_taken_back(tmp_path: Path) -> None:
+    seen, found = talk(
+        tmp_path, "machine", ["0.4 ± 0.1 mm", "pins", "skip", "30 N", "", "", "back", "back"], "tube_fed"
+    )
+    assert found is not None and list(found[1].values) == ["nozzle_bore"]
+    rest = seen.split("land > skip")[1]
+    assert "melt_bore: " not in rest and rest.index("---- drive") < rest.index("---- nozzle and hot end")
+    assert rest.count("drive_push: ") == 2 and rest.count("  land: ") == 1
+
+
 def test_shares_are_told_apart(tmp_path: Path) -> None:
     """A bare number of a share is that number; where that cannot be, it is a number of per cent."""
     for answer, text, note in [
@@ -143,7 +153,22 @@ def test_a_kind_of_ones_own(tmp_path: Path) -> None:
 
 LINES = st.sampled_from(
     [
-        *("", "back", "stop", "?", "don't know", "1", "2", "0", "0.4", "6 ± 0.5 mm", "300 .. 305 mm", "tube", "none"),
+        *(
+            "",
+            "back",
+            "stop",
+            "skip",
+            "?",
+            "don't know",
+            "1",
+            "2",
+            "0",
+            "0.4",
+            "6 ± 0.5 mm",
+            "300 .. 305 mm",
+            "tube",
+            "none",
+        ),
         *("5 %", "250 degC", "20 N ± 10 %", "exact", "calliper", 'published "x"', '"', "\\", "# }", "}", "{", "é ± ü"),
         *('6 mm measured "a"', "gap 3 mm", "1e999", "-5", "86 shore_a", "\x1b[0m", "a\tb", "9" * 50, "= 3 mm", "±"),
     ]
