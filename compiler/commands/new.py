@@ -175,7 +175,8 @@ def _say(text: str) -> None:
 
 def _costs(options: argparse.Namespace, start: "Start", draft: "Draft") -> int:
     """Tell what each unknown costs; the file is written already."""
-    from ..starting.costs import Unknowns, costs, told
+    from ..starting.cost_text import told
+    from ..starting.costs import Unknowns, costs
     from ..starting.sheet import unknown
 
     asked = Unknowns(start.request.path, draft.kind, draft.name, unknown(draft, start.guide), options.profile)
@@ -184,7 +185,7 @@ def _costs(options: argparse.Namespace, start: "Start", draft: "Draft") -> int:
     if _at_terminal():
         _say("working out what each unknown costs ...\n")
     found = costs(asked, options.effort)
-    text = told(found, dict(start.guide.entries))
+    text = told(found, start.guide.entries)
     if report(found.faults, found.sources, options.profile or start.request.path):
         return 1
     print()

@@ -15,11 +15,10 @@ from ..network.lowering import lower_all
 from ..solving.answering import DEFAULT_EFFORT, Answer, Refusal, solve_all
 from ..solving.problem import Problem
 from ..telling.formulas import requirement_text
-from ..telling.solution import EVERYWHERE, Solution, solutions
-from ..telling.worth import ROBUST, explain_worth
+from ..telling.solution import Solution, solutions
+from ..telling.worth import explain_worth
 from ..text.diagnostic import Diagnostic, diagnose
 from ..text.source import Source, Span
-from .guide import Entry
 
 Data = dict[str, Any]
 
@@ -112,105 +111,3 @@ def _refused(tried: Sequence[tuple[Network, Refusal]]) -> list[str]:
     pins = [f"{p.name} is fixed at {p.amount.text}" for i in outcome.pins if (p := network.settings[i].pin) is not None]
     head = f"nothing holds even so, so no cost can be told ({names}). In {network.profile.name} these conflict:"
     return [head, *(f"  - {reason}" for reason in dict.fromkeys([*reasons, *pins]))]
-
-
-# ---- text
-
-
-def told(costs: Costs, entries: dict[str, Entry]) -> str:
-    """Tell what each unknown costs, the dearest first, and what to measure first."""
-    if costs.worth is None:
-        return "".join(f"{line}\n" for line in costs.why)
-    worth = costs.worth
-    base = worth["holds"] == EVERYWHERE
-    lines = [f"what it costs not to know   ({costs.job})", ""]
-    if not worth["merits"]:
-        return "\n".join([lines[0], "", "  the profile prefers nothing, so there is nothing to gain", ""])
-    first = worth["merits"][0]
-    lines.append(f"  as it is: {first['name']} {first['text']}")
-    if not base:
-        lines.append("  over the whole ranges nothing holds; that is so at the stated values only")
-    ranked = sorted(worth["inputs"], key=lambda i: _rank(i, list(entries)))
-    gains = [i for i in ranked if _gain(i) > 0]
-    if gains:
-        lines += [
-            "",
-            f"  gain in {first['name']} if one alone were known exactly, and were as it is taken to be",
-            *_rows(gains),
-        ]
-    losses = [i for i in ranked if i not in gains and _best(i) > 0]
-    if losses:
-        lines += [
-            "",
-            "  the same, where it only gains if the value turns out better than it is taken to be",
-            *_rows(losses),
-        ]
-    idle = [i["name"] for i in ranked if i not in gains and i not in losses]
-    if idle:
-        lines += ["", *_list("to know one of these exactly gains nothing", idle)]
-    if costs.exact:
-        lines += ["", *_list("these are taken as exact, so what they cost cannot be told; check them", costs.exact)]
-    best = next((i for i in [*gains, *losses] if (e := entries.get(i["name"])) is not None and e.measurable), None)
-    if best is not None:
-        entry = entries[best["name"]]
-        care = f" Care: {entry.care}" if entry.care else ""
-        lines += ["", *_wrapped(f"measure first: {entry.name}. Tool: {entry.tool}. {entry.how}{care}")]
-    return "\n".join(lines) + "\n"
-
-
-def _stated(i: Data) -> Data:
-    return next(e for e in i["exact"] if e["at"] == "stated")
-
-
-def _share(outcome: Data) -> float:
-    """Give the gain in the first preference as a share of what there is; infinite where all values come to hold."""
-    if not outcome["merits"]:
-        return float("-inf")
-    m = outcome["merits"][0]
-    here, there = float(m["here"] or 0.0), float(m["there"] or 0.0)
-    size = abs(there - here) / (abs(here) or 1.0)
-    return {"better": size, "worse": -size}.get(m["effect"], 0.0)
-
-
-def _gain(i: Data) -> float:
-    return _share(_stated(i))
-
-
-def _best(i: Data) -> float:
-    return max(_share(e) for e in i["exact"])
-
-
-def _rank(i: Data, order: list[str]) -> tuple[float, float, int]:
-    place = order.index(i["name"]) if i["name"] in order else len(order)
-    return -_gain(i), -_best(i), place
-
-
-def _rows(inputs: Sequence[Data]) -> list[str]:
-    """Write a row an input: its gain where it is as stated, and where it turns out lower or higher."""
-    names = max(len(i["name"]) for i in inputs)
-    ranges = max(len(i["text"]) for i in inputs)
-    rows = []
-    for i in inputs:
-        ends = [f"{_change(e)} at {e['text']}" for e in i["exact"] if e["at"] != "stated"]
-        rows.append(f"    {i['name']:<{names}}  {i['text']:<{ranges}}  {_change(_stated(i))}  ({', '.join(ends)})")
-    return rows
-
-
-def _change(outcome: Data) -> str:
-    if not outcome["merits"]:
-        return str(outcome["outcome"])
-    m = outcome["merits"][0]
-    said = str(m["change"] or "+0 %")
-    return said if outcome["outcome"] == ROBUST else f"{said} at the stated values only"
-
-
-def _list(head: str, names: Sequence[str]) -> list[str]:
-    return _wrapped(f"{head}: {', '.join(names)}")
-
-
-def _wrapped(text: str) -> list[str]:
-    from textwrap import wrap
-
-    return wrap(
-        text, 100, initial_indent="  ", subsequent_indent="    ", break_long_words=False, break_on_hyphens=False
-    )

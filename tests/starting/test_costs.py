@@ -4,7 +4,8 @@ import json
 from pathlib import Path
 
 import pytest
-from meltwright.starting.costs import Unknowns, costs, told
+from meltwright.starting.cost_text import told
+from meltwright.starting.costs import Unknowns, costs
 from meltwright.starting.guide import guide
 from syrupy.assertion import SnapshotAssertion
 
@@ -80,6 +81,22 @@ def test_where_nothing_holds_it_says_why(
     assert capsys.readouterr().out == snapshot
 
 
+def test_where_it_holds_at_the_stated_values_only(
+    here: Path, capsys: pytest.CaptureFixture[str], snapshot: SnapshotAssertion
+) -> None:
+    """Then it is told which of the unknowns would make settings hold for all values, and `worth` says the same."""
+    (here / "job.melt").write_text(JOB.replace("at least light", "at least light\n  throughput at least 0.45 mm3/s"))
+    assert start("--profile", "job.melt") == 0
+    said = capsys.readouterr().out
+    assert said == snapshot
+    assert run("worth", "job.melt", "--json") == 0
+    machine = json.loads(capsys.readouterr().out)["machines"][0]
+    assert machine["holds"] == "stated values only"
+    enough = {i["name"] for i in machine["inputs"] if any(e["outcome"].startswith("holds for all") for e in i["exact"])}
+    rows = {line.split()[0] for line in said.splitlines() if "not enough" in line and line.startswith("    ")}
+    assert rows == enough & set(guide("machine").entries) - {"gap", "land", "end_fixity"} != set()
+
+
 def test_where_nothing_is_preferred(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (here / "job.melt").write_text(JOB.replace("  prefer        throughput, surface\n", ""), encoding="utf-8")
     assert start("--profile", "job.melt") == 0
@@ -104,4 +121,4 @@ def test_a_material_is_tried_on_a_machine_that_suits_it(here: Path) -> None:
         found = costs(Unknowns(here / f"my_{base}.melt", "material", f"my_{base}", ["friction", "nozzle_lowest"]))
         assert found.worth is not None and found.worth["holds"] == "all input values", (base, found.why)
         assert [i["name"] for i in found.worth["inputs"]] == ["friction"] and found.exact == ["nozzle_lowest"]
-        assert "these are taken as exact" in told(found, dict(guide("material").entries))
+        assert "these are taken as exact" in told(found, guide("material").entries)
