@@ -1,8 +1,10 @@
 """The command ``new``: files without a terminal, what is refused, and one whole session in a terminal."""
 
 import os
+import select
 import subprocess
 import sys
+from io import StringIO
 from pathlib import Path
 
 import pytest
@@ -17,8 +19,9 @@ GAP = ("--set", "gap = 6 ± 0.5 mm", "--measured", "gap = calliper")
 
 @pytest.fixture
 def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Stand in an empty folder, with no terminal."""
+    """Stand in an empty folder, with no terminal, however the tests are run."""
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("sys.stdin", StringIO())
     return tmp_path
 
 
@@ -193,6 +196,7 @@ def _until(terminal: int, wanted: str) -> str:
     """Read from a terminal until a text is there."""
     seen = b""
     while wanted.encode() not in seen:
+        assert select.select([terminal], [], [], 60)[0], seen
         part = os.read(terminal, 4096)
         assert part, seen
         seen += part

@@ -1,6 +1,7 @@
 """What it costs not to know: the numbers are those of ``worth`` on the same file, and a refusal says why."""
 
 import json
+from io import StringIO
 from pathlib import Path
 
 import pytest
@@ -30,6 +31,7 @@ profile job {
 @pytest.fixture
 def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("sys.stdin", StringIO())
     return tmp_path
 
 

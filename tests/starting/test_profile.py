@@ -1,6 +1,7 @@
 """Starting a profile: what lies beside it is used, every line that is offered holds, and it compiles as it stands."""
 
 import re
+from io import StringIO
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from tests.starting.doing import laid_out, run
 @pytest.fixture
 def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("sys.stdin", StringIO())
     return tmp_path
 
 
