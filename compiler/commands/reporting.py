@@ -99,7 +99,9 @@ def _moved(d: Diagnostic, shown: Mapping[str, str]) -> Diagnostic:
     def moved(span: Span) -> Span:
         return replace(span, file=shown.get(span.file, span.file))
 
-    return replace(d, span=moved(d.span), related=tuple(Related(moved(r.span), r.role) for r in d.related))
+    related = tuple(Related(moved(r.span), r.role) for r in d.related)
+    values = tuple(replace(v, span=moved(v.span)) for v in d.values)
+    return replace(d, span=moved(d.span), related=related, values=values)
 
 
 def seen(path: Path) -> str:

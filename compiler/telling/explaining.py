@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from ..meaning.display import unit_for, with_unit
+from ..meaning.display import with_unit
 from ..meaning.model import SettingDecl
 from ..network.graph import InputVariable, Network, Requirement
 from ..solving.answering import Answer, Margin, margins, solve_all
@@ -17,7 +17,7 @@ from ..solving.problem import TOLERANCE, Indices, Problem
 from .bundle import merit_shown
 from .common import number
 from .formulas import comparison_text, corner_lookup, derivation, identities, requirement_text, titles, with_numbers
-from .sides import bound, change, spare, told
+from .sides import bound, change, spare, told, unit_of_sides
 from .solution import Solution, at_corner
 
 Data = dict[str, Any]
@@ -154,7 +154,7 @@ def breach(question: Question, margin: Margin, index: int) -> Data:
     """Say what a requirement is, by how much a value of the setting misses it, and what would help."""
     network = question.solution.network
     requirement = network.requirements[margin.requirement]
-    unit = unit_for(requirement.dimension)
+    unit = unit_of_sides(network, requirement)
     moved = replace(question.solution, answer=replace(question.solution.answer, point=question.moved(index)))
     relation = requirement.comparison.relation
     law = question.solution.model.laws.get(requirement.name)
@@ -250,7 +250,7 @@ def help_for(question: Question, margin: Margin, index: int) -> Data:
     return {
         "settings": [_setting_need(question, n) for n in settings if n.variable != question.setting],
         "inputs": sorted((_input_need(solution, n) for n in inputs), key=_handiness),
-        "want": _want_need(requirement, margin),
+        "want": _want_need(solution.network, requirement, margin),
         "advice": [
             {"direction": r.direction, "name": r.name.text, "text": r.text.text if r.text else ""}
             for r in requirement.remedies
@@ -304,11 +304,11 @@ def _handiness(need: Data) -> tuple[bool, float, str]:
     return not need["known"], need["change"], need["name"]
 
 
-def _want_need(requirement: Requirement, margin: Margin) -> Data | None:
+def _want_need(network: Network, requirement: Requirement, margin: Margin) -> Data | None:
     """Say what a want would have to ask for instead."""
     if requirement.origin != "want":
         return None
-    unit = unit_for(requirement.dimension)
+    unit = unit_of_sides(network, requirement)
     more = requirement.comparison.relation in (">", ">=")
     reached = margin.right if more else margin.left
     value = bound(reached, unit, not more)

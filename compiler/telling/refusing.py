@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from ..meaning.display import unit_for, with_unit
+from ..meaning.display import with_unit
 from ..meaning.model import Model
 from ..meaning.near import listed
 from ..network.graph import Network
@@ -13,11 +13,12 @@ from ..solving.conflict import Conflict, Member, Sets, conflicts, shared
 from ..solving.curing import Cure, better_known, cures
 from ..solving.problem import TOLERANCE
 from ..solving.trying import Case
-from ..text.diagnostic import Diagnostic, Related, diagnose
+from ..text.diagnostic import Diagnostic, Related, Shown, diagnose
 from ..text.source import Span
 from .cures import cure_lines, some
 from .formulas import requirement_text
-from .sides import spare, told
+from .sides import spare, told, unit_of_sides
+from .valued import Point
 
 MOST_VALUES = 3
 """Machines whose values are told of one line."""
@@ -64,13 +65,13 @@ def explain_refusals(
                 also = (*(r.network.machine for r in rest), *others)[:MOST_ALSO]
                 case = Case(model, group[0].network.profile, tuple(r.network.machine for r in few), also)
                 found = cures(case, [r.network for r in few], [r.conflicts for r in few], effort)
-            faults.append(_explain(group, found))
+            faults.append(_explain(model, group, found))
     return faults
 
 
 def _group(groups: list[list[Refused]], network: Network, refusal: Refusal, effort: int) -> None:
     """Put a refusal to those of other machines that have the same conflicts, or make it the first of its own."""
-    first = Conflict(refusal.conflict, refusal.pins, (), refusal.margins)
+    first = Conflict(refusal.conflict, refusal.pins, (), refusal.margins, refusal.point)
     alike = _identity(network, first)
     for group in groups:
         if _identity(group[0].network, group[0].conflicts[0]) == alike:
@@ -106,11 +107,12 @@ def explain_stated_only(model: Model, networks: Sequence[Network], effort: int) 
     return faults
 
 
-def _explain(group: Sequence[Refused], cured: Sequence[Cure] | None) -> Diagnostic:
+def _explain(model: Model, group: Sequence[Refused], cured: Sequence[Cure] | None) -> Diagnostic:
     network, found = group[0].network, group[0].conflicts
     numbers: dict[_Line, int] = {}
     related = []
     numbered = []
+    values: list[Shown] = []
     for at, conflict in enumerate(found):
         own = []
         for member in _ordered(conflict):
@@ -118,6 +120,7 @@ def _explain(group: Sequence[Refused], cured: Sequence[Cure] | None) -> Diagnost
             if line not in numbers:
                 numbers[line] = len(numbers) + 1
                 related.append((line[0], _over_machines([(r.network, r.conflicts[at]) for r in group], line)))
+                values += _values(model, network, conflict, member)
             own.append(numbers[line])
         numbered.append(own)
     if len(found) > 1:
@@ -136,7 +139,16 @@ def _explain(group: Sequence[Refused], cured: Sequence[Cure] | None) -> Diagnost
         "machine": some([r.network.machine for r in group]),
         "advice": "\n".join(lines),
     }
-    return diagnose("M503", _place(network), related=[Related(*r) for r in related], **facts)
+    return diagnose("M503", _place(network), related=[Related(*r) for r in related], values=values, **facts)
+
+
+def _values(model: Model, network: Network, conflict: Conflict, member: Member) -> list[Shown]:
+    """Give the values beneath a requirement where its conflict comes closest, on the first machine that is told."""
+    margin = next((m for m in conflict.margins if member == Member("requirement", m.requirement)), None)
+    if margin is None:
+        return []
+    point = Point(model, network, conflict.point, margin.inputs)
+    return [v.shown for v in point.requirement(network.requirements[member.index])]
 
 
 def _together(conflicts: Sequence[Sequence[int]], count: int) -> list[str]:
@@ -176,7 +188,7 @@ def _role(network: Network, conflict: Conflict, member: Member) -> tuple[str, st
     requirement = network.requirements[member.index]
     said = requirement.otherwise or requirement_text(requirement)
     holds = not margin.share < -2 * TOLERANCE
-    relation, unit = requirement.comparison.relation, unit_for(requirement.dimension)
+    relation, unit = requirement.comparison.relation, unit_of_sides(network, requirement)
     compared = told(relation, margin.left, margin.right, unit, holds)
     if holds:
         return said, f"{compared} holds"
