@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from ..meaning.dimensions import names_in
 from ..meaning.display import with_unit
 from ..meaning.model import Model
 from ..meaning.near import listed
@@ -110,17 +111,18 @@ def explain_stated_only(model: Model, networks: Sequence[Network], effort: int) 
 def _explain(model: Model, group: Sequence[Refused], cured: Sequence[Cure] | None) -> Diagnostic:
     network, found = group[0].network, group[0].conflicts
     numbers: dict[_Line, int] = {}
-    related = []
-    numbered = []
-    values: list[Shown] = []
+    related, numbered = [], []
+    values, steps = list[Shown](), list[Related]()
     for at, conflict in enumerate(found):
         own = []
         for member in _ordered(conflict):
             line = _line(network, member)
             if line not in numbers:
                 numbers[line] = len(numbers) + 1
-                related.append((line[0], _over_machines([(r.network, r.conflicts[at]) for r in group], line)))
-                values += _values(model, network, conflict, member)
+                role = _over_machines([(r.network, r.conflicts[at]) for r in group], line)
+                below = f"; shown below for {network.machine}" if member.kind == "requirement" and group[1:] else ""
+                related.append((line[0], role + below))
+                _value(model, network, conflict, member, values, steps)
             own.append(numbers[line])
         numbered.append(own)
     if len(found) > 1:
@@ -139,16 +141,30 @@ def _explain(model: Model, group: Sequence[Refused], cured: Sequence[Cure] | Non
         "machine": some([r.network.machine for r in group]),
         "advice": "\n".join(lines),
     }
-    return diagnose("M503", _place(network), related=[Related(*r) for r in related], values=values, **facts)
+    places = [*(Related(*r) for r in related), *dict.fromkeys(steps)]
+    return diagnose("M503", _place(network), related=places, values=values, **facts)
 
 
-def _values(model: Model, network: Network, conflict: Conflict, member: Member) -> list[Shown]:
-    """Give the values beneath a requirement where its conflict comes closest, on the first machine that is told."""
+def _value(
+    model: Model, network: Network, conflict: Conflict, member: Member, values: list[Shown], steps: list[Related]
+) -> None:
+    """Add what stands beneath a requirement where its conflict comes closest, on the first machine that is told.
+
+    Of one that is missed also what its derived names come from, one step.
+    """
     margin = next((m for m in conflict.margins if member == Member("requirement", m.requirement)), None)
     if margin is None:
-        return []
-    point = Point(model, network, conflict.point, margin.inputs)
-    return [v.shown for v in point.requirement(network.requirements[member.index])]
+        return
+    requirement, point = network.requirements[member.index], Point(model, network, conflict.point, margin.inputs)
+    values += [v.shown for v in point.requirement(requirement)]
+    if not _missed(margin):
+        return
+    sides = requirement.comparison.left, requirement.comparison.right
+    for name in dict.fromkeys(r.name for side in sides for r in names_in(side)):
+        if name in network.lets:
+            decl = network.lets[name]
+            steps.append(Related(decl.span.to(decl.expression.span), f"{name} comes from this"))
+            values += [v.shown for v in point.let(name)]
 
 
 def _together(conflicts: Sequence[Sequence[int]], count: int) -> list[str]:
@@ -187,12 +203,17 @@ def _role(network: Network, conflict: Conflict, member: Member) -> tuple[str, st
     margin = next(m for m in conflict.margins if m.requirement == member.index)
     requirement = network.requirements[member.index]
     said = requirement.otherwise or requirement_text(requirement)
-    holds = not margin.share < -2 * TOLERANCE
+    holds = not _missed(margin)
     relation, unit = requirement.comparison.relation, unit_of_sides(network, requirement)
     compared = told(relation, margin.left, margin.right, unit, holds)
     if holds:
         return said, f"{compared} holds"
     return said, f"{compared}, missed by {spare(-margin.share, margin, requirement)}"
+
+
+def _missed(margin: Margin) -> bool:
+    """Tell whether a requirement does not hold, by more than a rounding error."""
+    return margin.share < -2 * TOLERANCE
 
 
 def _tightest(conflict: Conflict, index: int, stated: float) -> float | None:

@@ -32,11 +32,16 @@ def unit_of_name(model: Model, name: str, given: GivenValue | None) -> Unit:
 
 def sides(left: float, right: float, unit: Unit) -> tuple[str, str]:
     """Write two values in base units with as many digits as it takes to tell them apart."""
-    for digits in range(4, MOST_DIGITS + 1):
-        texts = with_unit(left, unit, digits), with_unit(right, unit, digits)
-        if texts[0] != texts[1]:
-            break
-    return texts
+    digits = digits_apart(left, right, unit)
+    return with_unit(left, unit, digits), with_unit(right, unit, digits)
+
+
+def digits_apart(left: float, right: float, unit: Unit) -> int:
+    """Give how many digits it takes to tell two values in base units apart."""
+    for digits in range(4, MOST_DIGITS):
+        if with_unit(left, unit, digits) != with_unit(right, unit, digits):
+            return digits
+    return MOST_DIGITS
 
 
 def told(relation: str, left: float, right: float, unit: Unit, holds: bool = True) -> str:

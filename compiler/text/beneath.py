@@ -2,10 +2,10 @@
 
 ::
 
-    retraction.length >= min(reach - 0.099 mm, retraction_need)
-    4 mm                     12 mm             10.8 mm
-                             '- 11.9 mm ----'
-                         '- 10.8 mm -----------------------'
+    parcel_length <= min(shelf_depth - 12 mm, van_width)
+    340 mm               320 mm               1.2 m
+                         '- 308 mm ---------'
+                     '- 308 mm ---------------------------'
 
 A value that has no room beside its neighbours goes to a lower row, at the end of a stem. The bracket of a part stands
 below all that lies in it. A long line is wrapped; a part that goes on from a line above has a bracket open to the left.
@@ -30,6 +30,7 @@ Part = tuple[int, int, str]
 """A part of a text, from where to where in characters, and its value."""
 
 _NAME = re.compile(r"[^\W\d][\w.]*")
+_SPACE = re.compile(r"\s(?=\S)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,14 +57,19 @@ class _Mark:
         """The value as it stands in its row."""
         if self.named:
             return self.text
-        first, width = (_AGAIN, self.right - self.left - len(_AGAIN)) if self.opened else ("'", self.right - self.left)
-        inner, long = width - (1 if self.opened else 2), cells(self.text)
-        if inner < long + 2:
-            return f"{first}{'-' * inner}{chr(39) if width > 1 else ''} {self.text}"
+        room = self.right - self.left - cells(self.text) - 2
         if self.opened:
-            return f"{first}{self.text} {'-' * (inner - long - 1)}'"
-        dash = "-" if inner > long + 3 else ""
-        return f"'{dash} {self.text} {'-' * (inner - long - 2 - len(dash))}'"
+            room -= len(_AGAIN)
+            return f"{_AGAIN}{self.text}" + (f" {'-' * room}'" if room >= 0 else "")
+        if room >= 2:
+            dash = "-" if room > 3 else ""
+            return f"'{dash} {self.text} {'-' * (room - 2 - len(dash))}'"
+        return f"{self._bracket} {self.text}"
+
+    @property
+    def _bracket(self) -> str:
+        width = self.right - self.left
+        return "'" if width < 2 else f"'{'-' * (width - 2)}'"
 
     def within(self, other: "_Mark") -> bool:
         """Tell whether this part lies in another one."""
@@ -157,18 +163,15 @@ def _wrapped(text: str, parts: Sequence[Part], width: int) -> Iterable[_Line]:
 
 
 def _cut(text: str, start: int, end: int, parts: Sequence[Part], width: int) -> int:
-    """Find where a line is best cut: the last beginning of a word that has room, else of a part, else the next one."""
+    """Find where a line is best cut: where a word begins, in few parts and far to the right; else where a part does."""
     names = [(a, b) for a, b, _ in parts if _NAME.fullmatch(text[a:b])]
-    words = [found.end() for found in re.compile(r"\s(?=\S)").finditer(text, start, end)]
-    begins = [a for a, _, _ in parts]
-    outside = [
-        sorted({at for at in places if start < at < end and not any(a < at < b for a, b in names)})
-        for places in (words, begins)
-    ]
+    words = [found.end() for found in _SPACE.finditer(text, start, end)]
     # An indent is no word: nothing is won by a cut after it.
-    indented = start + len(text[start:end]) - len(text[start:end].lstrip())
-    for places in outside:
-        fitting = [at for at in places if at > indented and cells(plain(text[start:at].rstrip())) <= width]
-        if fitting:
-            return fitting[-1]
-    return min((at for places in outside for at in places if at > indented), default=end)
+    least = start + len(text[start:end]) - len(text[start:end].lstrip())
+    open_ = [at for at in [*words, *(a for a, _, _ in parts)] if least < at < end]
+    open_ = [at for at in open_ if not any(a < at < b for a, b in names)]
+    fitting = [at for at in open_ if cells(plain(text[start:at].rstrip())) <= width]
+    if not fitting:
+        return min(open_, default=end)
+    far = [at for at in fitting if 2 * cells(plain(text[start:at])) >= width] or fitting
+    return min(far, key=lambda at: (at not in words, sum(a < at < b for a, b, _ in parts), -at))
