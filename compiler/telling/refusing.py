@@ -16,8 +16,9 @@ from ..solving.problem import TOLERANCE
 from ..solving.trying import Case
 from ..text.diagnostic import Diagnostic, Related, Shown, diagnose
 from ..text.source import Span
-from .cures import cure_lines, some
+from .cures import cure_lines, sentences, some
 from .formulas import requirement_text
+from .mending import fixes
 from .sides import spare, told, unit_of_sides
 from .valued import Point
 
@@ -134,15 +135,16 @@ def _explain(model: Model, group: Sequence[Refused], cured: Sequence[Cure] | Non
         lines.append("cures were looked for on other machines only")
     elif not cured:
         lines.append("no single change and no pair of changes was found that would do")
-    else:
-        lines += cure_lines(cured, len(group) > 1)
+    ways = sentences(cured or (), len(group) > 1)
+    lines += [way.text for way in ways]
     facts: dict[str, Any] = {
         "profile": network.profile.name,
         "machine": some([r.network.machine for r in group]),
         "advice": "\n".join(lines),
     }
     places = [*(Related(*r) for r in related), *dict.fromkeys(steps)]
-    return diagnose("M503", _place(network), related=places, values=values, **facts)
+    mended = fixes(model, network.profile, ways)
+    return diagnose("M503", _place(network), related=places, values=values, fixes=mended, **facts)
 
 
 def _value(
