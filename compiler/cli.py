@@ -13,8 +13,8 @@ from . import __version__
 if TYPE_CHECKING:
     import argparse
 
-COMMANDS = ("compile", "check", "compare", "explain", "format", "vary", "why", "worth", "target", "library")
-"""Names of modules in ``commands``, in the order in which the help lists them; only that which is asked for is loaded."""
+COMMANDS = ("compile", "check", "explain", "compare", "format", "vary", "why", "worth", "target", "library")
+"""Names of modules in ``commands``, in the order of the help; only the one that is asked for is loaded."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -25,8 +25,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
     if list(arguments) == ["--version"]:
+        # As argparse does it, without loading it.
         print(f"meltwright {__version__}")
-        return 0
+        sys.exit(0)
     options = _parser(arguments).parse_args(arguments)
     try:
         code: int = options.run(options)

@@ -1,7 +1,6 @@
 """What the commands share: reports, paths as seen, progress, and the options for effort, targets and reports."""
 
 import argparse
-import json
 import os
 import sys
 from collections.abc import Mapping, Sequence
@@ -90,6 +89,8 @@ def report(diagnostics: Sequence[Diagnostic], sources: dict[str, Source], file: 
 
 def print_json(data: Mapping[str, Any]) -> None:
     """Write data for programs, with a stable layout."""
+    import json
+
     print(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False))
 
 

@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from .beneath import beneath
 from .catalogue import CATALOGUE
 from .cells import cells, plain
 from .source import NOWHERE, Source, Span
@@ -140,6 +139,8 @@ def _excerpt(span: Span, sources: Mapping[str, Source], role: str, values: Itera
 
 def _with_values(source: Source, span: Span, values: Iterable[Shown]) -> list[str]:
     """Show the lines of a place up to its last value, with the values beneath."""
+    from .beneath import beneath
+
     first, _ = source.line_column(span.start)
     last, _ = source.line_column(max(v.span.end for v in values))
     start, stop = source.line_starts[first - 1], source.line_starts[last - 1] + len(source.line_text(last))

@@ -9,7 +9,7 @@ from pathlib import Path
 from statistics import median
 from tempfile import TemporaryDirectory
 
-RUNS = 9
+RUNS = 7
 
 PYTHON, NUMPY = "python -c pass", 'python -c "import numpy"'
 """What the commands are measured by."""
@@ -26,9 +26,13 @@ class Command:
     elapsed: list[float] = field(default_factory=list)
 
 
-def run(arguments: Sequence[str], cache: Path) -> tuple[float, float]:
-    """Run a Python process; gives its processor and its elapsed seconds."""
-    environment = {**os.environ, "XDG_CACHE_HOME": str(cache)}
+def run(arguments: Sequence[str], cache: Path, bytecode: Path) -> tuple[float, float]:
+    """Run a Python process; gives its processor and its elapsed seconds.
+
+    Bytecode is kept in a folder of its own, as an installed program has it, whatever the surroundings say.
+    """
+    own = {"XDG_CACHE_HOME": str(cache), "PYTHONPYCACHEPREFIX": str(bytecode)}
+    environment = {**{k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}, **own}
     start = time.perf_counter()
     null = os.open(os.devnull, os.O_RDWR)
     streams = [(os.POSIX_SPAWN_DUP2, null, k) for k in (0, 1, 2)]
@@ -40,33 +44,36 @@ def run(arguments: Sequence[str], cache: Path) -> tuple[float, float]:
 
 def measure(commands: Sequence[Command], folder: Path, runs: int) -> None:
     """Run all commands in turn, again and again, so that what else the computer does meets all of them alike."""
-    warm = folder / "warm"
+    warm, bytecode = folder / "warm", folder / "bytecode"
     for command in commands:
-        run(command.arguments, warm)
+        run(command.arguments, warm, bytecode)
     for k in range(runs):
         for command in commands:
-            cache = folder / f"cold-{k}-{len(command.processor)}-{commands.index(command)}" if command.cold else warm
-            processor, elapsed = run(command.arguments, cache)
+            cache = folder / f"cold-{k}-{commands.index(command)}" if command.cold else warm
+            processor, elapsed = run(command.arguments, cache, bytecode)
             command.processor.append(processor)
             command.elapsed.append(elapsed)
 
 
-def asked(demo: Path, out: Path) -> list[Command]:
+def asked(files: Sequence[Path], out: Path) -> list[Command]:
     """List what is measured: what each is compared with, then commands that load little, then those that work."""
     here = ("-m", "meltwright")
-    check, compile_ = ("check", str(demo)), ("compile", str(demo), "--out", str(out))
-    name = demo.name
-    return [
+    found = [
         Command(PYTHON, ("-c", "pass")),
         Command(NUMPY, ("-c", "import numpy")),
         Command("--version", (*here, "--version")),
         Command("explain M503", (*here, "explain", "M503")),
-        Command(f"format --check {name}", (*here, "format", "--check", str(demo))),
-        Command(f"check {name}", (*here, *check)),
-        Command(f"check {name}, cold", (*here, *check), cold=True),
-        Command(f"compile {name}", (*here, *compile_)),
-        Command(f"compile {name}, cold", (*here, *compile_), cold=True),
     ]
+    for file in files:
+        path, name = str(file), file.name
+        for words, arguments in (
+            (f"format --check {name}", ("format", "--check", path)),
+            (f"check {name}", ("check", path)),
+            (f"compile {name}", ("compile", path, "--out", str(out))),
+        ):
+            found.append(Command(words, (*here, *arguments)))
+            found.append(Command(f"{words}, cold", (*here, *arguments), cold=True))
+    return found
 
 
 def table(commands: Sequence[Command]) -> list[str]:
@@ -80,12 +87,12 @@ def table(commands: Sequence[Command]) -> list[str]:
 
 
 def _row(label: str, *columns: str) -> str:
-    return f"{label:<32}" + "".join(f"{c:>10}" for c in columns)
+    return f"{label:<38}" + "".join(f"{c:>10}" for c in columns)
 
 
-def report(demo: Path, runs: int = RUNS) -> None:
+def report(files: Sequence[Path], runs: int = RUNS) -> None:
     """Print the table of start-up times."""
     with TemporaryDirectory() as folder:
-        commands = asked(demo, Path(folder) / "out")
+        commands = asked(files, Path(folder) / "out")
         measure(commands, Path(folder), runs)
     print("\n" + "\n".join(table(commands)))
