@@ -113,7 +113,7 @@ def _explain(model: Model, group: Sequence[Refused], cured: Sequence[Cure] | Non
     network, found = group[0].network, group[0].conflicts
     numbers: dict[_Line, int] = {}
     related, numbered = [], []
-    values, steps = list[Shown](), list[Related]()
+    beneath = _Beneath(model, network)
     for at, conflict in enumerate(found):
         own = []
         for member in _ordered(conflict):
@@ -123,7 +123,7 @@ def _explain(model: Model, group: Sequence[Refused], cured: Sequence[Cure] | Non
                 role = _over_machines([(r.network, r.conflicts[at]) for r in group], line)
                 below = f"; shown below for {network.machine}" if member.kind == "requirement" and group[1:] else ""
                 related.append((line[0], role + below))
-                _value(model, network, conflict, member, values, steps)
+                beneath.add(conflict, member)
             own.append(numbers[line])
         numbered.append(own)
     if len(found) > 1:
@@ -142,31 +142,42 @@ def _explain(model: Model, group: Sequence[Refused], cured: Sequence[Cure] | Non
         "machine": some([r.network.machine for r in group]),
         "advice": "\n".join(lines),
     }
-    places = [*(Related(*r) for r in related), *dict.fromkeys(steps)]
+    places = [
+        *(Related(*r) for r in related),
+        *(Related(span, f"{n} comes from this") for span, n in beneath.steps.items()),
+    ]
     mended = fixes(model, network.profile, ways)
-    return diagnose("M503", _place(network), related=places, values=values, fixes=mended, **facts)
+    return diagnose("M503", _place(network), related=places, values=beneath.values.values(), fixes=mended, **facts)
 
 
-def _value(
-    model: Model, network: Network, conflict: Conflict, member: Member, values: list[Shown], steps: list[Related]
-) -> None:
-    """Add what stands beneath a requirement where its conflict comes closest, on the first machine that is told.
+class _Beneath:
+    """What stands beneath the lines of conflicts where each comes closest, on the first machine that is told.
 
-    Of one that is missed also what its derived names come from, one step.
+    ``steps`` are the places of what the names of a missed line come from.
     """
-    margin = next((m for m in conflict.margins if member == Member("requirement", m.requirement)), None)
-    if margin is None:
-        return
-    requirement, point = network.requirements[member.index], Point(model, network, conflict.point, margin.inputs)
-    values += [v.shown for v in point.requirement(requirement)]
-    if not _missed(margin):
-        return
-    sides = requirement.comparison.left, requirement.comparison.right
-    for name in dict.fromkeys(r.name for side in sides for r in names_in(side)):
-        if name in network.lets:
-            decl = network.lets[name]
-            steps.append(Related(decl.span.to(decl.expression.span), f"{name} comes from this"))
-            values += [v.shown for v in point.let(name)]
+
+    def __init__(self, model: Model, network: Network) -> None:
+        self._model = model
+        self._network = network
+        self.values: dict[Span, Shown] = {}
+        self.steps: dict[Span, str] = {}
+
+    def add(self, conflict: Conflict, member: Member) -> None:
+        """Take in a line of a conflict; the values of a place are those of the first conflict that shows it."""
+        margin = next((m for m in conflict.margins if member == Member("requirement", m.requirement)), None)
+        if margin is None:
+            return
+        point = Point(self._model, self._network, conflict.point, margin.inputs)
+        requirement = self._network.requirements[member.index]
+        found = point.requirement(requirement)
+        sides = (requirement.comparison.left, requirement.comparison.right) if _missed(margin) else ()
+        for name in dict.fromkeys(r.name for side in sides for r in names_in(side)):
+            decl = self._network.lets.get(name)
+            if decl is not None and (place := decl.span.to(decl.expression.span)) not in self.steps:
+                self.steps[place] = name
+                found += point.let(name)
+        for value in found:
+            self.values.setdefault(value.span, value.shown)
 
 
 def _together(conflicts: Sequence[Sequence[int]], count: int) -> list[str]:

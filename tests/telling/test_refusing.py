@@ -42,6 +42,8 @@ def test_refusal(case: str, compiled: Run, snapshot: SnapshotAssertion) -> None:
     result = compiled(text)
     assert [d.code for d in result.diagnostics if d.is_error] == ["M503"]
     assert result.solutions == ()
+    shown = [v.span for v in result.diagnostics[0].values]
+    assert len(set(shown)) == len(shown)
     assert text + "\n" + write(result.diagnostics, result.sources) == snapshot
 
 
