@@ -1,11 +1,16 @@
 """Where nothing holds, the lines that cannot hold together are named, and what would do, as a reviewer reads them."""
 
+import json
 import re
 from collections.abc import Callable
+from importlib.resources import files
 
 import pytest
+from jsonschema import Draft202012Validator
 from meltwright.compiling import Compiled
 from meltwright.meaning.loading import library_folder
+from meltwright.output.reports import Part
+from meltwright.output.reports.plain import plain
 from meltwright.text.diagnostic import write
 from syrupy.assertion import SnapshotAssertion
 
@@ -32,6 +37,7 @@ CASES = {
     "two wants against each other": "  retraction.length at most 2 mm\n  retraction.length at least 5 mm",
     "a want that no machine meets": "  bonding at least fused\n  fan.share at least 100 %",
 }
+SCHEMA = json.loads(files("meltwright.output.reports").joinpath("schema.json").read_text("utf-8"))
 REFUSED = sorted((library_folder() / "demos" / "refused").glob("*.melt"))
 Run = Callable[[str], Compiled]
 
@@ -111,6 +117,19 @@ def test_values_are_those_of_the_point_that_is_told(compiled: Run) -> None:
         assert (
             sides[2] in beneath or sides[2] in result.sources[place.span.file].text[place.span.start : place.span.end]
         )
+
+
+def test_programs_get_the_values_of_a_refusal(compiled: Run) -> None:
+    result = compiled(shop("10 mm", "10 mm", "  x at least 20"))
+    (file,) = json.loads(plain([Part("case.melt", (), result.diagnostics, result.sources)]))["files"]
+    (fault,) = file["diagnostics"]
+    Draft202012Validator(SCHEMA["$defs"]["diagnostic"] | {"$defs": SCHEMA["$defs"]}).validate(fault)
+    lines = result.sources["case.melt"].text.split("\n")
+    told = {}
+    for value in fault["values"]:
+        at = value["place"]
+        told[lines[at["line"] - 1][at["column"] - 1 : at["end_column"] - 1]] = value["text"]
+    assert told == {"x": "6", "free_length": "10 mm", "x * free_length": "60 mm"}
 
 
 # ---- several machines
