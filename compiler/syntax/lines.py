@@ -5,6 +5,7 @@ Cutting first means that every statement and item is parsed on its own: one mist
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import Any
 
 from ..text.diagnostic import Diagnostic, Related, diagnose
 from ..text.source import Source, Span
@@ -75,7 +76,7 @@ class _Cutter:
                 blocks.append(self._statement())
         return blocks
 
-    def _fault(self, code: str, token: Token, related: Iterable[Related] = (), **facts: object) -> None:
+    def _fault(self, code: str, token: Token, related: Iterable[Related] = (), **facts: Any) -> None:
         self.faults.append(diagnose(code, span_of(token, self.source.name), related=related, help=None, **facts))
 
     def _statement(self) -> Block:
