@@ -1,6 +1,8 @@
 """Fixtures that the whole suite shares."""
 
 import operator
+import os
+import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from functools import cache
 from pathlib import Path
@@ -18,6 +20,17 @@ from meltwright.syntax import tree
 # A slow machine must not fail a test, and the same commit must give the same result twice.
 settings.register_profile("house", deadline=None, derandomize=True)
 settings.load_profile("house")
+
+# The suite keeps what it works out in a folder of its own, so that nothing hangs on what the user's own holds.
+_KEPT = tempfile.TemporaryDirectory(prefix="meltwright-tests-")
+os.environ["MELTWRIGHT_CACHE"] = _KEPT.name
+
+
+@pytest.fixture(autouse=True)
+def _nothing_patched_is_kept(request: pytest.FixtureRequest) -> None:
+    """What a test works out with parts of the program patched is neither taken from the store nor kept for others."""
+    if "monkeypatch" in request.fixturenames:
+        request.getfixturevalue("monkeypatch").setenv("MELTWRIGHT_CACHE", "off")
 
 
 @cache
