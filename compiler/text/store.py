@@ -35,15 +35,15 @@ DAY = 86_400.0
 
 _ENDING = ".kept"
 _UNFINISHED = ".new"
-_DIGEST = 32
+_SEALED = sha256().digest_size
 _STARTED = time.time()
 _HOME = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 
 
 def key(kind: str, *parts: str | bytes) -> str:
-    """Name what hangs on ``parts`` and on the program; ``""``, under which nothing is kept, where there is no store."""
+    """Name what hangs on ``parts`` and on the program; ``""``, under which nothing is kept, where that may change."""
     program = _program()
-    if not program or folder() is None:
+    if not program:
         return ""
     found = sha256(program)
     for part in parts:
@@ -60,16 +60,17 @@ def recall(key: str) -> Any:
     path = place / (key + _ENDING)
     try:
         found = path.stat()
-        if not (stat.S_ISREG(found.st_mode) and _private(found)):
+        if not (stat.S_ISREG(found.st_mode) and _private(found) and found.st_size <= LARGEST):
             return None
-        data = path.read_bytes()
-        if data[:_DIGEST] != _seal(key, data[_DIGEST:]):
-            return None
-        if time.time() - found.st_mtime > DAY:
-            os.utime(path)
+        seal, data = _parted(path.read_bytes())
     except OSError:
         return None
-    return load(data[_DIGEST:])
+    if seal != _seal(key, data):
+        return None
+    if time.time() - found.st_mtime > DAY:
+        with suppress(OSError):
+            os.utime(path)
+    return load(data)
 
 
 def keep(key: str, value: object) -> None:
@@ -87,7 +88,8 @@ def keep(key: str, value: object) -> None:
             stream.write(_seal(key, data) + data)
         os.replace(unfinished, place / (key + _ENDING))
     except OSError:
-        Path(unfinished).unlink(missing_ok=True)
+        with suppress(OSError):
+            os.unlink(unfinished)
         return
     _make_room(place, len(data))
 
@@ -101,7 +103,7 @@ def folder() -> Path | None:
     if not os.path.isabs(base):
         base = os.path.join(os.path.expanduser("~"), ".cache")
     place = Path(chosen or os.path.join(base, "meltwright"), "kept")
-    if not place.is_absolute() and not chosen:
+    if not (chosen or place.is_absolute()):  # nobody knows the user's own folder
         return None
     try:
         if not place.exists():
@@ -130,6 +132,11 @@ def load(data: bytes) -> Any:
         return None
 
 
+def _parted(content: bytes) -> tuple[bytes, bytes]:
+    """Part what a file holds into its seal and what was pickled."""
+    return content[:_SEALED], content[_SEALED:]
+
+
 def _seal(key: str, data: bytes) -> bytes:
     return sha256(key.encode() + b"\0" + data).digest()
 
@@ -143,11 +150,13 @@ def _private(found: os.stat_result) -> bool:
 
 @cache
 def _program() -> bytes:
-    """Tell this program, what it stands on and the Python under it from any other; nothing where it may be changing.
+    """Tell this program, what it stands on and its Python from any other; nothing where it may be changing.
 
     A file's time of change is set by the system alone, so that no other content comes by the same stamp.
     """
     code = [os.path.join(top, name) for top, _, names in os.walk(_HOME) for name in names if name.endswith(".py")]
+    if not code:
+        return b""
     for package, names in (("meltwright.grammar", ["melt.lark"]), ("lark", []), ("numpy", ["version.py"])):
         spec = find_spec(package)
         if spec and spec.origin:
@@ -157,7 +166,7 @@ def _program() -> bytes:
         # What runs may be what the file held before.
         return b""
     stamps = [f"{path} {s.st_size} {s.st_mtime_ns} {s.st_ctime_ns}" for path, s in found]
-    return "\n".join([sys.version, *stamps]).encode("utf-8", "surrogatepass")
+    return sha256("\n".join([sys.version, *stamps]).encode("utf-8", "surrogatepass")).digest()
 
 
 _unseen = [LARGEST]
