@@ -17,6 +17,7 @@ import numpy as np
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from meltwright import compiling
 from meltwright.cli import main
 from meltwright.compiling import compile_file, look_over, prepare
 from meltwright.meaning.loading import library_folder
@@ -68,6 +69,8 @@ CONTENTS: dict[str, tuple[str, ...]] = {
         STOCK + LAW.format(left="u * x + y * v", right="20"),
         STOCK + 'use "laws/deep"\n',
         STOCK + LAW.format(left="log(u) * x", right="20"),
+        STOCK
+        + LAW.format(left="u * (x + 1) + y * y / v", right="0.1 * v").replace('much"', 'much"\n    remedy lower u'),
     ),
     "library/laws/deep.melt": (LAW.format(left="x * x", right="90"), LAW.format(left="x * z", right="90")),
 }
@@ -200,14 +203,15 @@ def told(value: Any) -> Any:
 
 def outcome(main: Path) -> list[Any]:
     """All that the commands are made of: the outcome of check, of checking and lowering, and of solving."""
-    looked, machines = look_over(main)
-    prepared, narrow, unknown = prepare(main), prepare(main, "one"), prepare(main, "two", "z")
-    compiled, quick = compile_file(main), compile_file(main, "one", effort=3)
-    solved = [told((s.answer, s.derived, s.ranges)) for c in (compiled, quick) for s in c.solutions]
+    looks = [look_over(main), look_over(main, effort=1)]
+    prepared, narrow, unknown = prepare(main), prepare(main, "one"), prepare(main, "one", "z")
+    compiled = compile_file(main)
+    every = [compiled, compile_file(main, "two"), compile_file(main, "one"), compile_file(main, "one", effort=1)]
+    solved = [told((s.answer, s.derived, s.ranges)) for c in every for s in c.solutions]
     return [
-        told((looked.diagnostics, looked.sources, machines)),
+        told([(looked.diagnostics, looked.sources, machines) for looked, machines in looks]),
         *[told((p.model, p.networks, p.faults, p.sources)) for p in (prepared, narrow, unknown)],
-        told((compiled.diagnostics, quick.diagnostics)),
+        told([c.diagnostics for c in every]),
         solved,
         Teller().bundles(list(compiled.solutions)),
     ]
@@ -225,7 +229,7 @@ SMALL: list[Path] = []
 """The library that is used in place of the installed one."""
 
 
-@settings(max_examples=25)
+@settings(max_examples=12)
 @given(st.lists(events, min_size=1, max_size=6))
 @example([removed("project/parts/more.melt"), rewritten("project/parts/more.melt", 0)])
 @example(
@@ -233,6 +237,8 @@ SMALL: list[Path] = []
 )
 @example([rewritten("project/main.melt", 6), enclosed, rewritten("outside.melt", 0), enclosed])
 @example([rewritten("project/main.melt", 5), spoilt(1), rewritten("project/shop.melt", 3)])
+@example([renamed("project/shop.melt", "project/o.melt"), linked("project/shop.melt", "project/o.melt")])
+@example([rewritten("library/stock.melt", 4), touched("project/main.melt", 1)])
 @example([linked("project/parts/more.melt", "outside.melt"), rewritten("outside.melt", 0)])
 @example([linked("project/main.melt", "project/shop.melt"), emptied, rewritten("project/main.melt", 7)])
 def test_after_any_edits_all_is_as_without_a_store(happening: list[Event]) -> None:
@@ -276,6 +282,19 @@ def test_the_contents_reach_every_kind_of_outcome(tmp_path: Path) -> None:
     assert codes >= {"sound", "M202", "M401", "M503"}, codes
 
 
+def test_each_effort_has_an_outcome_of_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def looked(prepared: compiling.Prepared, effort: int) -> tuple[compiling.Compiled, list[str]]:
+        return prepared.compiled(), [f"effort {effort}"]
+
+    main = library_folder() / "demos" / "watch_strap.melt"
+    with keeping(tmp_path):
+        monkeypatch.setattr(compiling, "first_look", looked)
+        first = [look_over(main, effort)[1] for effort in (0, 1, 2)]
+        monkeypatch.setattr(compiling, "first_look", None)
+        assert [look_over(main, effort)[1] for effort in (2, 1, 0)] == first[::-1]
+    assert len({str(names) for names in first}) == 3
+
+
 # ---- the real library, the commands, and processes at once
 
 
@@ -301,10 +320,10 @@ def test_the_real_library_with_edits_of_it(tmp_path: Path, capsys: pytest.Captur
             code = main([*command, *(["--out", str(out)] if command[0] == "compile" else [])])
         return code, capsys.readouterr(), files(out)
 
-    compiling, checking = ("compile", str(demo)), ("check", str(demo))
+    deriving, checking = ("compile", str(demo)), ("check", str(demo))
     changes: list[tuple[Callable[[], object], tuple[str, ...]]] = [
         (lambda: None, checking),
-        (lambda: edited(library / "demos" / "shop.melt", "6 ± 0.5 mm", "5 ± 0.5 mm"), compiling),
+        (lambda: edited(library / "demos" / "shop.melt", "6 ± 0.5 mm", "5 ± 0.5 mm"), deriving),
         (lambda: edited(library / "laws" / "escape.melt", "require", "require 0 mm >= 1 mm\n  require"), checking),
         (lambda: (library / "laws" / "escape.melt").rename(library / "laws" / "gone.melt"), checking),
         (lambda: shutil.copy(library_folder() / "laws" / "escape.melt", library / "laws"), checking),
