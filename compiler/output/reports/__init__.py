@@ -8,12 +8,16 @@ import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from ...meaning.loading import LIBRARY, library_folder
 from ...text.diagnostic import Diagnostic
 from ...text.source import NOWHERE, Source, Span
-from ..mending import Repair
+
+if TYPE_CHECKING:
+    # What mends loads much of the program.
+    from ..mending import Repair
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +31,7 @@ class Part:
     cases: tuple[str, ...]
     diagnostics: tuple[Diagnostic, ...]
     sources: Mapping[str, Source]
-    repairs: tuple[Repair, ...] = ()
+    repairs: "tuple[Repair, ...]" = ()
 
     @property
     def failed(self) -> bool:
