@@ -112,12 +112,16 @@ def look_over_loaded(loaded: Loaded, effort: int = 0) -> tuple[Compiled, list[st
     """Do as ``look_over`` does, with files that were read; what is found is kept."""
     key = loaded.key("looked", str(effort))
     kept = store.recall(key)
-    if kept is None:
-        compiled, names = first_look(prepare_loaded(loaded), effort)
+    if kept is not None:
+        diagnostics, names = kept
+        return Compiled((), diagnostics, loaded.sources), names
+    prepared = prepare_loaded(loaded)
+    asks = all(f.code != "M401" for f in prepared.faults)
+    compiled, names = first_look(prepared, effort)
+    if asks:
+        # What is told of a file that asks for nothing may hang on more than the texts that it uses.
         store.keep(key, (compiled.diagnostics, names))
-        return compiled, names
-    diagnostics, names = kept
-    return Compiled((), diagnostics, loaded.sources), names
+    return compiled, names
 
 
 def first_look(prepared: Prepared, effort: int = 0) -> tuple[Compiled, list[str]]:
