@@ -64,11 +64,14 @@ class Sandbox(ImmutableSandboxedEnvironment):
 
 def sandbox(folder: Path, escapes: bool | Callable[[str | None], bool]) -> Sandbox:
     """Make the sandbox for the templates of a folder; ``escapes`` what would be markup, or tells by name where to."""
-    return Sandbox(FileSystemLoader(folder), autoescape=escapes, bytecode_cache=_KeptTemplates())
+    return Sandbox(FileSystemLoader(folder), autoescape=escapes, bytecode_cache=_KeptTemplates(escapes))
 
 
 class _KeptTemplates(BytecodeCache):
-    """Compiled templates in the store; a bucket's key tells the template, its checksum the text."""
+    """Compiled templates in the store; a bucket's key tells the template by its path, its checksum the text."""
+
+    def __init__(self, escapes: bool | Callable[[str | None], bool]) -> None:
+        self._escapes = str(escapes) if isinstance(escapes, bool) else "by name"
 
     def load_bytecode(self, bucket: Bucket) -> None:
         """Give the code where it was kept."""
@@ -81,4 +84,4 @@ class _KeptTemplates(BytecodeCache):
         store.keep(self._key(bucket), bucket.bytecode_to_string())
 
     def _key(self, bucket: Bucket) -> str:
-        return store.key("template", jinja2.__version__, bucket.key, bucket.checksum)
+        return store.key("template", jinja2.__version__, self._escapes, bucket.key, bucket.checksum)

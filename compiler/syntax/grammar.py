@@ -46,6 +46,7 @@ def parser() -> Lark:
     key = store.key("grammar", text)
     kept = store.recall(key)
     if kept is not None:
+        # As lark loads tables that it has cached itself, but for the seal.
         return Lark.__new__(Lark)._load(io.BytesIO(kept), **{name: options[name] for name in _MADE_ANEW})
     made, stream = Lark(text, **options), io.BytesIO()
     made.save(stream, _MADE_ANEW)
