@@ -257,7 +257,8 @@ def test_a_text_at_fault_is_refused_before_anything_heavy_is_loaded(here: Path, 
 
 def test_a_good_text_is_checked_without_what_only_outputs_need(here: Path) -> None:
     program = (
-        "import sys\nfrom meltwright.cli import main\nmain(['check', 'good.melt'])\n"
+        "import os, sys\nfrom meltwright.cli import main\n"
+        "os.environ['MELTWRIGHT_CACHE'] = 'off'\nmain(['check', 'good.melt'])\n"
         f"print([m for m in {LIGHT!r} if m in sys.modules])\n"
     )
     ran = subprocess.run(

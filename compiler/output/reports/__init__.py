@@ -8,6 +8,7 @@ import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from ...meaning.loading import LIBRARY, library_folder
@@ -27,7 +28,7 @@ class Part:
     cases: tuple[str, ...]
     diagnostics: tuple[Diagnostic, ...]
     sources: Mapping[str, Source]
-    repairs: tuple[Repair, ...] = ()
+    repairs: "tuple[Repair, ...]" = ()
 
     @property
     def failed(self) -> bool:
