@@ -8,7 +8,6 @@ import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from ...meaning.loading import LIBRARY, library_folder
