@@ -3,23 +3,45 @@
 Exit codes: 0 good, 1 the text or the request is at fault (diagnostics on standard error), 2 misuse.
 """
 
-import argparse
 import sys
 from collections.abc import Sequence
+from importlib import import_module
+from typing import TYPE_CHECKING
 
 from . import __version__
-from .commands import check, compare, compile, editor, explain, format, library, target, vary, why, worth
 
-COMMANDS = (compile, check, explain, compare, format, vary, why, worth, target, library, editor)
+if TYPE_CHECKING:
+    import argparse
+
+COMMANDS = (
+    "new",
+    "compile",
+    "check",
+    "explain",
+    "compare",
+    "format",
+    "vary",
+    "why",
+    "worth",
+    "target",
+    "library",
+    "editor",
+)
+"""Names of modules in ``commands``, in the order of the help; only the one that is asked for is loaded."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the program; gives the exit code."""
+    arguments = sys.argv[1:] if arguments is None else arguments
     for stream in (sys.stdout, sys.stderr):
         # A terminal that cannot show a character must not end the program.
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
-    options = _parser().parse_args(arguments)
+    if list(arguments) == ["--version"]:
+        # As argparse does it, without loading it.
+        print(f"meltwright {__version__}")
+        sys.exit(0)
+    options = _parser(arguments).parse_args(arguments)
     try:
         code: int = options.run(options)
     except BrokenPipeError:
@@ -31,13 +53,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return code
 
 
-def _parser() -> argparse.ArgumentParser:
+def _parser(arguments: Sequence[str]) -> "argparse.ArgumentParser":
+    """Make the parser of the command that is asked for, or of all where that is none."""
+    import argparse
+
     parser = argparse.ArgumentParser(
         prog="meltwright",
         description="Derives print settings for filaments and machines from small text files, with reasons.",
     )
     parser.add_argument("--version", action="version", version=f"meltwright {__version__}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for command in COMMANDS:
-        command.register(commands)
+    asked = [name for name in COMMANDS if name in arguments[:1]]
+    for name in asked or COMMANDS:
+        import_module(f".commands.{name}", __package__).register(commands)
     return parser

@@ -1,16 +1,18 @@
 """From a file to solutions: the one way that ``check``, ``compile`` and ``why`` share."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from .meaning.checking import check_file
-from .meaning.model import Model, ProfileDecl
+from .meaning.loading import Loaded, load
+from .syntax.collecting import without_collecting
+from .text import store
 from .text.diagnostic import Diagnostic, diagnose, order
 from .text.source import Source, Span
 
 if TYPE_CHECKING:
+    from .meaning.model import Model, ProfileDecl
     from .network.graph import Network
     from .solving.answering import Answer, Refusal
     from .solving.checking import Question
@@ -19,6 +21,9 @@ if TYPE_CHECKING:
 
 AT_A_TIME = 64
 """Machines that are solved together before what is known of them is told."""
+
+MOST_KEPT = 64
+"""Machines of a file up to which networks and answers are kept: those of a fleet would fill the store."""
 
 Progress = Callable[[int, int], None]
 """Told how many machines are done, of how many."""
@@ -43,12 +48,14 @@ class Prepared:
     """A checked file and its networks; none of them where there are errors. ``faults`` grows on the way.
 
     ``refused`` and ``stated_only`` wait to be explained together; ``held`` are profiles and machines where all holds.
+    Where ``loaded`` is given, the networks are those of its texts, and what is found for them may be kept.
     """
 
-    model: Model | None
+    model: "Model | None"
     networks: list["Network"]
     faults: list[Diagnostic]
     sources: dict[str, Source]
+    loaded: Loaded | None = None
     refused: list[tuple["Network", "Refusal"]] = field(default_factory=list)
     stated_only: list["Network"] = field(default_factory=list)
     held: list[tuple[str, str]] = field(default_factory=list)
@@ -98,7 +105,24 @@ def look_over(path: Path, effort: int = 0) -> tuple[Compiled, list[str]]:
 
     A quick answer: a conflict that only the whole search can show is left to ``compile_file``.
     """
-    return first_look(prepare(path), effort)
+    return look_over_loaded(load(path), effort)
+
+
+def look_over_loaded(loaded: Loaded, effort: int = 0) -> tuple[Compiled, list[str]]:
+    """Do as ``look_over`` does, with files that were read; what is found is kept."""
+    key = loaded.key("looked", str(effort))
+    kept = store.recall(key)
+    if kept is not None:
+        diagnostics, names = kept
+        return Compiled((), diagnostics, loaded.sources), names
+    prepared = prepare_loaded(loaded)
+    if any(f.code == "M401" for f in prepared.faults):
+        # What is told of a file that asks for nothing hangs on more than the texts that it uses, so it is not kept.
+        parts = _parts(prepared, loaded)
+        return prepared.compiled(), parts
+    compiled, names = first_look(prepared, effort)
+    store.keep(key, (compiled.diagnostics, names))
+    return compiled, names
 
 
 def first_look(prepared: Prepared, effort: int = 0) -> tuple[Compiled, list[str]]:
@@ -116,10 +140,46 @@ def first_look(prepared: Prepared, effort: int = 0) -> tuple[Compiled, list[str]
     return prepared.compiled(), names
 
 
+def _parts(prepared: Prepared, loaded: Loaded) -> list[str]:
+    """Look over a file that has no profile: name its materials and machines, and say what they do not give yet."""
+    model = prepared.model
+    if model is None or sum(f.is_error for f in prepared.faults) > 1:
+        return []
+    own = [e for e in (*model.materials.values(), *model.machines.values()) if e.span.file == loaded.main]
+    if own:
+        from .meaning.checking import check_library
+        from .network.filling import report_lacking
+
+        prepared.faults[:] = [f for f in prepared.faults if f.code != "M401"]
+        # The jobs that show what is needed are the library's.
+        whole, _, _ = check_library([loaded.sources[loaded.main].path])
+        if whole is not None:
+            for entity in own:
+                report_lacking(whole, entity, prepared.faults)
+    return [f"{e.kind} {e.name}" for e in own]
+
+
 def prepare(path: Path, machine: str = "", setting: str = "") -> Prepared:
     """Read and check a file and lower all that it asks for."""
-    model, diagnostics, sources = check_file(path)
-    return lowered(Prepared(model, [], list(diagnostics), sources), path.name, machine, setting)
+    return prepare_loaded(load(path), machine, setting)
+
+
+@without_collecting()
+def prepare_loaded(loaded: Loaded, machine: str = "", setting: str = "") -> Prepared:
+    """Check files that were read and lower all that they ask for; where that is without fault, it is kept."""
+    key = loaded.key("lowered", machine)
+    kept = store.recall(key)
+    if kept is not None and (not setting or setting in kept[0].settings):
+        model, networks, faults = kept
+        return Prepared(replace(model, sources=dict(loaded.sources)), networks, faults, loaded.sources, loaded)
+    from .meaning.checking import check_loaded
+
+    model, diagnostics, sources = check_loaded(loaded)
+    prepared = lowered(Prepared(model, [], list(diagnostics), sources, loaded), loaded.main, machine, setting)
+    if model is not None and 0 < len(prepared.networks) <= MOST_KEPT:
+        # Together, as they share nodes and values by identity.
+        store.keep(key, (replace(model, sources={}), prepared.networks, prepared.faults))
+    return prepared
 
 
 def lowered(prepared: Prepared, file: str, machine: str = "", setting: str = "") -> Prepared:
@@ -144,7 +204,7 @@ def lowered(prepared: Prepared, file: str, machine: str = "", setting: str = "")
     return prepared
 
 
-def wanted(model: Model, file: str, machine: str, faults: list[Diagnostic]) -> list[tuple[ProfileDecl, str]]:
+def wanted(model: "Model", file: str, machine: str, faults: list[Diagnostic]) -> list[tuple["ProfileDecl", str]]:
     """List the profiles of a file with the machines they are wanted on: one, or all where ``machine`` is empty."""
     own = [p for p in model.profiles.values() if p.span.file == file]
     if not own:
@@ -174,7 +234,7 @@ def undefined(prepared: Prepared, networks: Sequence["Network"]) -> list[bool]:
     return [bool(faults) for faults in found]
 
 
-def confirmed(model: Model, solved: Sequence[tuple["Problem", "Answer"]], faults: list[Diagnostic]) -> list[bool]:
+def confirmed(model: "Model", solved: Sequence[tuple["Problem", "Answer"]], faults: list[Diagnostic]) -> list[bool]:
     """Look at answers with the independent check; report and tell which it does not confirm."""
     from .solving.checking import check_all
 
@@ -188,15 +248,14 @@ def confirmed(model: Model, solved: Sequence[tuple["Problem", "Answer"]], faults
 
 
 def _solve(prepared: Prepared, networks: Sequence["Network"], effort: int) -> list["Solution"]:
-    from .solving.answering import DEFAULT_EFFORT, Answer, Refusal, solve_all
+    from .solving.answering import Refusal
     from .telling.solution import solutions
 
-    effort = effort or DEFAULT_EFFORT
     if prepared.model is None:
         return []
     sound = [n for n, bad in zip(networks, undefined(prepared, networks), strict=True) if not bad]
     answered: list[tuple[Problem, Answer]] = []
-    for problem, outcome in solve_all(sound, effort):
+    for problem, outcome in _outcomes(prepared, sound, effort):
         if isinstance(outcome, Refusal):
             prepared.refused.append((problem.network, outcome))
         else:
@@ -211,6 +270,25 @@ def _solve(prepared: Prepared, networks: Sequence["Network"], effort: int) -> li
         else:
             prepared.stated_only.append(network)
     return solutions(prepared.model, answered)
+
+
+def _outcomes(
+    prepared: Prepared, networks: Sequence["Network"], effort: int
+) -> list[tuple["Problem", "Answer | Refusal"]]:
+    """Solve networks, or give what came of that before: it hangs on the texts, the machine and the effort alone."""
+    from .solving.answering import DEFAULT_EFFORT, problems, solve_all
+
+    effort = effort or DEFAULT_EFFORT
+    key = ""
+    if prepared.loaded is not None and len(prepared.networks) <= MOST_KEPT:
+        pairs = (part for n in networks for part in (n.profile.name, n.machine))
+        key = prepared.loaded.key("answers", str(effort), *pairs)
+    kept = store.recall(key)
+    if kept is not None:
+        return list(zip(problems(networks), kept, strict=True))
+    found = solve_all(networks, effort)
+    store.keep(key, [outcome for _, outcome in found])
+    return found
 
 
 def _remarks(problem: "Problem", answer: "Answer") -> list[Diagnostic]:

@@ -1,7 +1,10 @@
 """Fixtures that the whole suite shares."""
 
 import operator
+import os
+import tempfile
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 
@@ -9,7 +12,7 @@ import numpy as np
 import pytest
 from hypothesis import settings
 from meltwright.meaning.checking import check_file
-from meltwright.meaning.loading import library_folder
+from meltwright.meaning.loading import Loaded, library_folder
 from meltwright.meaning.model import LetDecl, Model
 from meltwright.meaning.units import parse_unit, to_base_text
 from meltwright.solving.evaluating import Evaluator
@@ -18,6 +21,28 @@ from meltwright.syntax import tree
 # A slow machine must not fail a test, and the same commit must give the same result twice.
 settings.register_profile("house", deadline=None, derandomize=True)
 settings.load_profile("house")
+
+# The suite keeps what it works out in a folder of its own, so that nothing hangs on what the user's own holds.
+_KEY = Loaded.key
+_KEPT = tempfile.TemporaryDirectory(prefix="meltwright-tests-")
+os.environ["MELTWRIGHT_CACHE"] = _KEPT.name
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _worked_out() -> Iterator[None]:
+    """But for trees and templates nothing is taken from the store in this process: a test is to see the work done."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Loaded, "key", lambda self, kind, *parts: "")
+        yield
+
+
+@contextmanager
+def keeping(folder: Path | str) -> Iterator[None]:
+    """Take everything from the store in a folder, and keep it there; ``off`` for no store at all."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Loaded, "key", _KEY)
+        patch.setenv("MELTWRIGHT_CACHE", str(folder))
+        yield
 
 
 @cache

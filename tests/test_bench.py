@@ -12,7 +12,7 @@ from meltwright.meaning.checking import check_file
 from meltwright.solving.answering import solve
 
 from tests.bench import __main__ as command
-from tests.bench import edit, fleets, peers, processes, scaling, shares, shops, steps
+from tests.bench import edit, fleets, parsing, peers, scaling, shares, shops, startup, steps
 from tests.bench.counting import counted
 from tests.bench.lowered import ipopt
 from tests.bench.question import Question, ask
@@ -187,12 +187,34 @@ def test_the_scaling_table_has_a_row_for_each_size_or_says_why_not(
     assert "1 refused" in found[4] and "stopped" in found[5] and "left out" in found[6] and "10,000" in found[7]
 
 
-def test_shares_and_processes_print_their_tables(tiny: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_shares_print_their_table(tiny: Path, capsys: pytest.CaptureFixture[str]) -> None:
     shares.report(tiny, runs=1)
-    processes.report([], runs=1)
     found = capsys.readouterr().out
     assert all(step in found for step in steps.STEPS)
-    assert "p on small" in found and "--version" in found
+    assert "p on small" in found
+
+
+def test_start_up_is_measured_beside_a_python_that_does_nothing(tmp_path: Path) -> None:
+    commands = [c for c in startup.asked([], tmp_path) if c.label in (startup.PYTHON, startup.NUMPY, "--version")]
+    startup.measure(commands, tmp_path, runs=2)
+    assert all(len(c.processor) == len(c.elapsed) == 2 and min(c.processor) > 0 for c in commands)
+    lines = startup.table(commands)
+    assert [line.split()[0] for line in lines[2:]] == ["python", "python", "--version"]
+    assert lines[2].split()[-2:-1] == ["1.0"]
+
+
+def test_what_lark_alone_is_given_says_what_the_text_says() -> None:
+    text = parsing.generated(400)
+    assert text.text == parsing.generated(400).text
+    file, faults = parsing.read(text)
+    assert faults == [] and len({s.name.text for s in file.statements}) == len(file.statements) > 10
+    found, failed = parsing.statements([text])
+    items = sum(len(getattr(s, "items", ())) for s in file.statements)
+    assert len(found) + failed == len(file.statements) + items
+    assert failed < len(found) / 10
+    measured = parsing.measure("tiny", [text], runs=1)
+    assert min(measured.first, measured.ours, measured.lark, measured.kept) > 0
+    assert "lines/s" in parsing.table([measured])[1]
 
 
 def test_the_demonstrations_are_what_is_measured_where_no_file_is_named() -> None:

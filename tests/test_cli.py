@@ -101,6 +101,7 @@ def test_check_goes_on_to_the_next_file(here: Path, capsys: pytest.CaptureFixtur
         ["check", "good.melt", "--effort", "much"],
         ["compile", "good.melt"],
         ["why", "good.melt"],
+        ["new", "good.melt"],
         ["why", "good.melt", "speed.contour", "--machine"],
     ],
 )
@@ -256,13 +257,35 @@ def test_a_text_at_fault_is_refused_before_anything_heavy_is_loaded(here: Path, 
 
 def test_a_good_text_is_checked_without_what_only_outputs_need(here: Path) -> None:
     program = (
-        "import sys\nfrom meltwright.cli import main\nmain(['check', 'good.melt'])\n"
+        "import os, sys\nfrom meltwright.cli import main\n"
+        "os.environ['MELTWRIGHT_CACHE'] = 'off'\nmain(['check', 'good.melt'])\n"
         f"print([m for m in {LIGHT!r} if m in sys.modules])\n"
     )
     ran = subprocess.run(
         [sys.executable, "-c", program], cwd=here, capture_output=True, text=True, timeout=120, check=False
     )
     assert ran.stdout.endswith("['numpy']\n"), ran.stderr
+
+
+@pytest.mark.parametrize(
+    ("arguments", "unneeded"),
+    [
+        (["--version"], ["argparse", "dataclasses", "inspect", "re", "lark", *LIGHT]),
+        (["check", "--help"], ["lark", "meltwright.commands.compile", *LIGHT]),
+        (["format", "--check", "good.melt"], ["meltwright.commands.check", *LIGHT]),
+    ],
+    ids=lambda a: " ".join(a[:2]),
+)
+def test_a_command_loads_only_what_it_needs(here: Path, arguments: list[str], unneeded: list[str]) -> None:
+    program = (
+        "import sys\nbefore = set(sys.modules)\nfrom meltwright.cli import main\n"
+        f"try:\n    main({arguments!r})\nexcept SystemExit:\n    pass\n"
+        f"print([m for m in {unneeded!r} if m in sys.modules and m not in before])\n"
+    )
+    ran = subprocess.run(
+        [sys.executable, "-c", program], cwd=here, capture_output=True, text=True, timeout=120, check=False
+    )
+    assert ran.stdout.endswith("[]\n"), ran.stdout + ran.stderr
 
 
 def test_a_profile_that_nothing_limits(here: Path) -> None:

@@ -25,7 +25,7 @@ def _editor(options: argparse.Namespace) -> int:
     missing = next((name for name in NEEDS if find_spec(name) is None), None)
     if missing is not None:
         pip = f"{shlex.quote(sys.executable)} -m pip install 'pygls>=2'"
-        print(write([diagnose("M801", NOWHERE, package=missing, command=pip)], {}), end="", file=sys.stderr)
+        print(write([diagnose("M820", NOWHERE, package=missing, command=pip)], {}), end="", file=sys.stderr)
         return 1
     from ..editor.server import start
 

@@ -1,7 +1,6 @@
 """What the commands share: reports, paths as seen, progress, and the options for effort, targets and reports."""
 
 import argparse
-import json
 import os
 import sys
 from collections.abc import Mapping, Sequence
@@ -90,6 +89,8 @@ def report(diagnostics: Sequence[Diagnostic], sources: dict[str, Source], file: 
 
 def print_json(data: Mapping[str, Any]) -> None:
     """Write data for programs, with a stable layout."""
+    import json
+
     print(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False))
 
 
@@ -99,7 +100,9 @@ def _moved(d: Diagnostic, shown: Mapping[str, str]) -> Diagnostic:
     def moved(span: Span) -> Span:
         return replace(span, file=shown.get(span.file, span.file))
 
-    return replace(d, span=moved(d.span), related=tuple(Related(moved(r.span), r.role) for r in d.related))
+    related = tuple(Related(moved(r.span), r.role) for r in d.related)
+    values = tuple(replace(v, span=moved(v.span)) for v in d.values)
+    return replace(d, span=moved(d.span), related=related, values=values)
 
 
 def seen(path: Path) -> str:

@@ -4,8 +4,7 @@ import re
 from dataclasses import dataclass
 
 from ..syntax.grammar import lex
-from ..syntax.reading import ITEM_START
-from ..syntax.starts import BLOCKS
+from ..syntax.starts import BLOCKS, ITEM_START
 from ..syntax.tokens import Token
 
 _PART = re.compile(r"[A-Za-z_µμ°%][\w.µμ°%*/^]*\Z")

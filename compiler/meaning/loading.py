@@ -8,9 +8,10 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from ..syntax import tree
 from ..syntax.collecting import without_collecting
+from ..syntax.file import File, Use
 from ..syntax.keeping import read_kept
+from ..text import store
 from ..text.diagnostic import Diagnostic, Fix, Related, diagnose
 from ..text.fixing import write_for
 from ..text.source import NOWHERE, Source, Span
@@ -28,8 +29,18 @@ class Loaded:
 
     main: str
     sources: dict[str, Source] = field(default_factory=dict)
-    files: dict[str, tree.File] = field(default_factory=dict)
+    files: dict[str, File] = field(default_factory=dict)
     faults: list[Diagnostic] = field(default_factory=list)
+
+    def key(self, kind: str, *parts: str) -> str:
+        """Name what hangs on these texts and on ``parts``; ``""``, as for the store, where reading them had faults.
+
+        Which files are missing, or cannot be read, is not told by the texts.
+        """
+        if self.faults:
+            return ""
+        texts = [part for source in self.sources.values() for part in (source.name, source.text)]
+        return store.key(kind, str(len(parts)), *parts, self.main, *texts)
 
 
 def library_folder() -> Path:
@@ -63,7 +74,7 @@ class Disk:
         text = None if data is None else decoded(data, name, user, faults)
         return None if text is None else Source(name, path, text)
 
-    def tree(self, source: Source) -> tuple[tree.File, list[Diagnostic]]:
+    def tree(self, source: Source) -> tuple[File, list[Diagnostic]]:
         """Give the tree of a file that ``source`` gave, and the faults of its text."""
         return read_kept(source)
 
@@ -113,15 +124,11 @@ def reread(loaded: Loaded, names: Iterable[str], disk: Disk) -> Loaded | None:
         if before is None or source is None:
             return None
         file, faults = disk.tree(source)
-        if _uses(file) != _uses(before):
+        if file.uses != before.uses:
             return None
         after.sources[name], after.files[name] = source, file
         after.faults = [f for f in after.faults if f.span.file != name] + faults
     return after
-
-
-def _uses(file: tree.File) -> list[tree.Statement]:
-    return [s for s in file.statements if isinstance(s, tree.Use)]
 
 
 @without_collecting()
@@ -176,16 +183,14 @@ class _Loader:
         file, faults = self.disk.tree(source)
         loaded.faults += faults
         used: dict[Path, Span] = {}
-        for statement in file.statements:
-            if isinstance(statement, tree.Use):
-                found = self._resolve(statement, path, name, loaded.faults)
-                if found in used:
-                    related = [Related(used[found], "used here")]
-                    facts: dict[str, Any] = {"path": brief(statement.path.text)}
-                    loaded.faults.append(diagnose("M205", statement.span, related=related, **facts))
-                elif found is not None:
-                    used[found] = statement.span
-                    self.visit(found, self.name(found), statement.path.span, loaded, [*chain, name])
+        for use in file.uses:
+            found = self._resolve(use, path, name, loaded.faults)
+            if found in used:
+                related = [Related(used[found], "used here")]
+                loaded.faults.append(diagnose("M205", use.span, related=related, path=brief(use.path.text)))
+            elif found is not None:
+                used[found] = use.span
+                self.visit(found, self.name(found), use.path.span, loaded, [*chain, name])
         loaded.files[name] = file
 
     def name(self, path: Path) -> str:
@@ -197,7 +202,7 @@ class _Loader:
         # A shop may have a folder of this name itself.
         return f"./{name}" if name.startswith(LIBRARY) else name
 
-    def _resolve(self, use: tree.Use, user: Path, name: str, faults: list[Diagnostic]) -> Path | None:
+    def _resolve(self, use: Use, user: Path, name: str, faults: list[Diagnostic]) -> Path | None:
         written = use.path.text
         within_library = use.library or name.startswith(LIBRARY)
         base = self.library if use.library else user.parent
@@ -247,7 +252,7 @@ def _exists(path: Path) -> bool:
     return True
 
 
-def _others(use: tree.Use, base: Path, user: Path) -> tuple[str, Sequence[Fix]]:
+def _others(use: Use, base: Path, user: Path) -> tuple[str, Sequence[Fix]]:
     """Say which file may have been meant, and write it."""
     if use.library:
         names = [p.relative_to(base).with_suffix("").as_posix() for p in base.rglob("*.melt")]

@@ -225,7 +225,7 @@ class Assembly(Lowering):
     def _missing_input(self, quantity: QuantityDecl, law: str, related: list[Related]) -> Diagnostic:
         owner, place = quantity.owner, self.profile.span
         entity = {"material": self.profile.material, "machine": self.machine}.get(owner, self.profile.name)
-        line = f"{quantity.name} {_example(quantity)}"
+        line = f"{quantity.name} {example(quantity)}"
         advice = f"add to {owner} {entity} what is known of it, like: {line}"
         lines = [line]
         if quantity.words:
@@ -411,7 +411,7 @@ def _asked(test: tree.Test) -> list[tuple[str, Span]]:
     return [(test.quantity.text, test.quantity.span)]
 
 
-def _example(quantity: QuantityDecl) -> str:
+def example(quantity: QuantityDecl) -> str:
     """Give a value that is surely right: the whole believable range, where one is declared."""
     if quantity.words:
         return quantity.words[0]

@@ -1,21 +1,18 @@
 """Jinja2's sandbox as templates see it: fields before methods, and names that are not there as errors."""
 
-import hashlib
-import sys
 from collections.abc import Callable
-from functools import cache
 from pathlib import Path
 from typing import Any
 
 import jinja2
-from jinja2 import BaseLoader, BytecodeCache, FileSystemBytecodeCache, FileSystemLoader, StrictUndefined
+from jinja2 import BaseLoader, BytecodeCache, FileSystemLoader, StrictUndefined
+from jinja2.bccache import Bucket
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 from jinja2.utils import missing
 
-from .. import __version__
 from ..meaning.near import brief, near
-from ..syntax.keeping import cache_folder
 from ..telling.shared import Shared
+from ..text import store
 
 
 class Missing(StrictUndefined):
@@ -67,16 +64,24 @@ class Sandbox(ImmutableSandboxedEnvironment):
 
 def sandbox(folder: Path, escapes: bool | Callable[[str | None], bool]) -> Sandbox:
     """Make the sandbox for the templates of a folder; ``escapes`` what would be markup, or tells by name where to."""
-    return Sandbox(FileSystemLoader(folder), autoescape=escapes, bytecode_cache=_kept_templates())
+    return Sandbox(FileSystemLoader(folder), autoescape=escapes, bytecode_cache=_KeptTemplates(escapes))
 
 
-@cache
-def _kept_templates() -> BytecodeCache | None:
-    """Give the store of compiled templates in the user's cache folder, for this version of all that compiles them."""
-    folder = cache_folder()
-    if folder is None:
-        return None
-    stamp = Path(__file__).stat()
-    parts = (__version__, jinja2.__version__, sys.version, str(stamp.st_size), str(stamp.st_mtime_ns))
-    digest = hashlib.sha256("\0".join(parts).encode()).hexdigest()[:16]
-    return FileSystemBytecodeCache(str(folder), f"template-{digest}-%s.bin")
+class _KeptTemplates(BytecodeCache):
+    """Compiled templates in the store; a bucket's key tells the template by its path, its checksum the text."""
+
+    def __init__(self, escapes: bool | Callable[[str | None], bool]) -> None:
+        self._escapes = str(escapes) if isinstance(escapes, bool) else "by name"
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        """Give the code where it was kept."""
+        kept = store.recall(self._key(bucket))
+        if kept is not None:
+            bucket.bytecode_from_string(kept)
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        """Keep the code."""
+        store.keep(self._key(bucket), bucket.bytecode_to_string())
+
+    def _key(self, bucket: Bucket) -> str:
+        return store.key("template", jinja2.__version__, self._escapes, bucket.key, bucket.checksum)

@@ -62,12 +62,16 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """Why there is no answer: ``conflict`` requirements that cannot hold together, or none where effort ran out."""
+    """Why there is no answer: ``conflict`` requirements that cannot hold together, or none where effort ran out.
+
+    ``margins`` are those of the settings at ``point``, lattice indices.
+    """
 
     conflict: tuple[int, ...]
     pins: tuple[int, ...]
     margins: tuple[Margin, ...]
     boxes: int
+    point: tuple[int, ...] = ()
 
     @property
     def out_of_effort(self) -> bool:

@@ -42,13 +42,15 @@ Ask = Callable[[Sequence[frozenset[Member]]], list[bool | None]]
 class Conflict:
     """A set that cannot hold, by index into the network's requirements, settings and inputs.
 
-    ``margins`` are its requirements where it comes closest: all held but one, which is missed by least.
+    ``margins`` are its requirements where it comes closest, at the settings of ``point`` (lattice indices): all held
+    but one, which is missed by least.
     """
 
     requirements: tuple[int, ...]
     pins: tuple[int, ...]
     inputs: tuple[int, ...]
     margins: tuple[Margin, ...]
+    point: tuple[int, ...] = ()
 
     @property
     def members(self) -> frozenset[Member]:
@@ -78,7 +80,7 @@ def refusal(problem: Problem, active: list[int], effort: int) -> Refusal:
     stated = [m for m in lines.members if m.kind != "input"]
     kept = smallest(stated, lines.ask) if lines.ask([frozenset(stated)])[0] is False else stated
     conflict = _with_margins(lines, lines.with_given(frozenset(kept)))
-    return Refusal(conflict.requirements, conflict.pins, conflict.margins, problem.boxes)
+    return Refusal(conflict.requirements, conflict.pins, conflict.margins, problem.boxes, conflict.point)
 
 
 def conflicts(network: Network, refused: Refusal, effort: int) -> tuple[tuple[Conflict, ...], Sets]:
@@ -87,7 +89,7 @@ def conflicts(network: Network, refused: Refusal, effort: int) -> tuple[tuple[Co
     A setting that the profile must give stays as it is given while they are looked for; it is named where a set hangs
     on it.
     """
-    first = Conflict(refused.conflict, refused.pins, (), refused.margins)
+    first = Conflict(refused.conflict, refused.pins, (), refused.margins, refused.point)
     lines = Lines(network, network.hard, effort)
     known = first.members - frozenset(lines.given)
     sets = all_smallest(lines.members, lines.ask, MOST_CONFLICTS, known, lambda: lines.asked < MOST_QUESTIONS)
@@ -283,9 +285,9 @@ def _with_margins(lines: Lines, members: frozenset[Member]) -> Conflict:
         sorted(m.index for m in members if m.kind == kind) for kind in ("requirement", "pin", "input")
     )
     wants = [r for r in requirements if problem.network.requirements[r].origin == "want"]
-    told: tuple[Margin, ...] = ()
+    told, at = tuple[Margin, ...](), tuple[int, ...]()
     if requirements:
         missed = (wants or requirements)[-1]
         point = nearest(problem, missed, [r for r in requirements if r != missed], lines.effort)
-        told = margins(problem, point, requirements)
-    return Conflict(tuple(requirements), tuple(pins), tuple(inputs), told)
+        told, at = margins(problem, point, requirements), tuple(int(k) for k in point)
+    return Conflict(tuple(requirements), tuple(pins), tuple(inputs), told, at)

@@ -5,10 +5,13 @@ from typing import Any
 
 import numpy as np
 
+from ..meaning.dimensions import names_in
 from ..meaning.display import shown, unit_for, with_unit
 from ..meaning.near import listed
+from ..meaning.units import Unit
 from ..network.graph import Network, Node
-from ..text.diagnostic import Diagnostic, diagnose
+from ..syntax import tree
+from ..text.diagnostic import Diagnostic, Shown, diagnose
 from ..text.source import Span
 from .batch import Batch
 from .operators import Interval
@@ -74,12 +77,55 @@ def _undefined(problem: Problem, node: Node, argument: int, ends: tuple[float, f
     network, tape, divides = problem.network, problem.tape, node.operator == "div"
     inner = network.nodes[argument]
     place = inner.span if divides and inner.span.end else node.span
-    unit = unit_for(inner.dimension)
-    low, high = shown(ends[0], unit), shown(ends[1], unit)
-    bounds = with_unit(ends[1], unit) if low == high else f"{low} .. {with_unit(ends[1], unit)}"
+    bounds = _range(ends, unit_for(inner.dimension))
     facts: dict[str, Any] = {"what": inner.name or excerpt(place), "range": bounds, "machine": network.machine}
     facts["advice"] = _advice(network, tape.depends[argument] >> tape.setting_count)
-    return diagnose("M501" if divides else "M502", node.span, **facts)
+    values = _values(problem, node, Shown(inner.span, bounds))
+    return diagnose("M501" if divides else "M502", node.span, values=values, **facts)
+
+
+def _values(problem: Problem, node: Node, decisive: Shown) -> list[Shown]:
+    """Give what stands beneath an operation: the ranges of the argument that decides and of the names in it."""
+    network = problem.network
+    nodes = {v.given.name: (v.node, v.given.amount.unit if v.given.amount else None) for v in network.inputs}
+    nodes |= {s.decl.name: (s.node, s.decl.unit) for s in network.settings}
+    nodes |= {name: (at, None) for name, at in network.derived.items()}
+    names = [r for e in _written_at(network, node.span) for r in names_in(e) if r.name in nodes]
+    names = [r for r in names if r.span != decisive.span]
+    enclosures = _enclosed(Batch([problem]), [nodes[r.name][0] for r in names])
+    found = []
+    for r in names:
+        at, hint = nodes[r.name]
+        found.append(Shown(r.span, _range(row(enclosures[at], 0), unit_for(network.nodes[at].dimension, hint))))
+    inside = decisive.span.file == node.span.file and (
+        node.span.start <= decisive.span.start and decisive.span.end <= node.span.end
+    )
+    return [*found, decisive] if inside else found
+
+
+def _written_at(network: Network, span: Span) -> list[tree.Expression]:
+    """Find the expression that is written at a place."""
+    waiting = [let.expression for let in network.lets.values()]
+    waiting += [side for r in network.requirements for side in (r.comparison.left, r.comparison.right)]
+    while waiting:
+        e = waiting.pop()
+        if e.span == span:
+            return [e]
+        match e:
+            case tree.Negation():
+                waiting.append(e.operand)
+            case tree.Binary():
+                waiting += (e.left, e.right)
+            case tree.Call():
+                waiting += e.arguments
+            case tree.Integral():
+                waiting += (e.body, e.start, e.stop)
+    return []
+
+
+def _range(ends: tuple[float, float], unit: Unit) -> str:
+    low, high = shown(ends[0], unit), shown(ends[1], unit)
+    return with_unit(ends[1], unit) if low == high else f"{low} .. {with_unit(ends[1], unit)}"
 
 
 def unbound(problem: Problem) -> list[Diagnostic]:

@@ -1,6 +1,6 @@
 """What knowing an input better is worth: the network solved again with one input known exactly, or twice as well."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 from ..network.graph import InputVariable, Network
@@ -31,14 +31,17 @@ def halved(variable: InputVariable) -> InputVariable:
     return replace(variable, low=stated - (stated - variable.low) / 2, high=stated + (variable.high - stated) / 2)
 
 
-def worths(networks: Sequence[Network], effort: int) -> list[list[Worth]]:
-    """Solve each network again for every uncertain input, all of them together; nothing is judged by slopes."""
+def worths(networks: Sequence[Network], effort: int, names: Collection[str] | None = None) -> list[list[Worth]]:
+    """Solve each network again for every uncertain input, all of them together; nothing is judged by slopes.
+
+    ``names`` are the only inputs to look at, where it is given.
+    """
     asked: list[Network] = []
     places: list[list[tuple[int, list[int]]]] = []
     for network in networks:
         found = []
         for i, variable in enumerate(network.inputs):
-            if variable.low < variable.high:
+            if variable.low < variable.high and (names is None or variable.given.name in names):
                 variants = [*(exactly(variable, end) for end in ENDS), halved(variable)]
                 found.append((i, [_place(asked, network, i, v) for v in variants]))
         places.append(found)

@@ -1,7 +1,7 @@
-"""The lark grammar, built once and kept in the user's cache folder."""
+"""The lark grammar, built once and kept in the store."""
 
+import io
 import re
-import sys
 from collections.abc import Iterator
 from functools import cache
 from importlib.resources import files
@@ -9,13 +9,14 @@ from typing import Any
 
 from lark import Lark
 from lark import Token as LarkToken
-from lark.exceptions import LarkError
 
+from ..text import store
 from .building import Builder
-from .keeping import cache_folder
 from .tokens import TWO_SIGNS, Token, token_at
 
 BUILDER = Builder()
+_MADE_ANEW = ("transformer", "postlex")
+"""Options that are not kept with the tables."""
 STARTS = ("statement", "entity_item", "profile_item", "grade_item", "law_item")
 
 
@@ -31,7 +32,7 @@ class _KeepAll:
 
 @cache
 def parser() -> Lark:
-    """Give the LALR parser; its tables come from the cache folder where that can be used."""
+    """Give the LALR parser; its tables come from the store where that can be used."""
     text = files("meltwright.grammar").joinpath("melt.lark").read_text(encoding="utf-8")
     options: dict[str, Any] = {
         "parser": "lalr",
@@ -42,18 +43,15 @@ def parser() -> Lark:
         "transformer": BUILDER,
         "postlex": _KeepAll(),
     }
-    return _cached(text, options) or Lark(text, **options)
-
-
-def _cached(text: str, options: dict[str, Any]) -> Lark | None:
-    folder = cache_folder()
-    if folder is None:
-        return None
-    name = f"grammar-{sys.version_info[0]}.{sys.version_info[1]}.bin"
-    try:
-        return Lark(text, cache=str(folder / name), **options)
-    except (OSError, LarkError, EOFError):
-        return None
+    key = store.key("grammar", text)
+    kept = store.recall(key)
+    if kept is not None:
+        # As lark loads tables that it has cached itself, but for the seal.
+        return Lark.__new__(Lark)._load(io.BytesIO(kept), **{name: options[name] for name in _MADE_ANEW})
+    made, stream = Lark(text, **options), io.BytesIO()
+    made.save(stream, _MADE_ANEW)
+    store.keep(key, stream.getvalue())
+    return made
 
 
 @cache

@@ -3,19 +3,14 @@
 from dataclasses import dataclass, field
 
 from ..text.source import NOWHERE, Span
+from .file import File as File
+from .file import Text as Text
+from .file import Use as Use
 
 
 @dataclass(frozen=True, slots=True)
 class Name:
     """A name or a word."""
-
-    text: str
-    span: Span = field(default=NOWHERE, compare=False, repr=False)
-
-
-@dataclass(frozen=True, slots=True)
-class Text:
-    """A text in quotes, without them."""
 
     text: str
     span: Span = field(default=NOWHERE, compare=False, repr=False)
@@ -357,15 +352,6 @@ LawItem = About | SourceNote | When | Let | Require | Valid | Notice | Checked |
 
 
 @dataclass(frozen=True, slots=True)
-class Use:
-    """An import of a file or of a library file."""
-
-    path: Text
-    library: bool
-    span: Span = field(default=NOWHERE, compare=False, repr=False)
-
-
-@dataclass(frozen=True, slots=True)
 class Entity:
     """A ``material``, ``machine`` or ``profile``."""
 
@@ -434,11 +420,3 @@ class Law:
 
 
 Statement = Use | Entity | Quantity | Setting | Grade | Merit | Law
-
-
-@dataclass(frozen=True, slots=True)
-class File:
-    """All statements of a file."""
-
-    name: str
-    statements: tuple[Statement, ...]

@@ -20,7 +20,7 @@ from ..syntax import tree
 from .common import Common, LetTold, keep, number
 from .sentences import effort_told
 from .shared import Shared, SharedList
-from .sides import spare, told
+from .sides import spare, told, unit_of_name
 from .solution import Derived, Solution
 
 FORMAT = 2
@@ -234,7 +234,7 @@ class _Telling:
                 return with_unit(values[name], self.common.lets[name].unit)
             found = self.inputs.get(name)
             if found is not None:
-                return with_unit(float(margin.inputs[found[0]]), self.common.unit_of(name, found[1].given))
+                return with_unit(float(margin.inputs[found[0]]), unit_of_name(self.common.model, name, found[1].given))
             return self.stated(name)
 
         return lookup

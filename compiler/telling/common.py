@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from .. import __version__
-from ..meaning.display import rounded, shown, unit_for, with_unit
+from ..meaning.display import rounded, shown, with_unit
 from ..meaning.model import Amount, GivenValue, GradeDecl, Model
 from ..meaning.units import Unit
 from ..network.graph import Network, Requirement, SettingVariable
@@ -18,6 +18,7 @@ from ..syntax import tree
 from ..text.source import Span
 from .formulas import Formula, named_apart, requirement_text, titles
 from .shared import Shared, SharedList
+from .sides import unit_of_name, unit_of_sides
 
 Data = dict[str, Any]
 
@@ -166,11 +167,6 @@ class Common:
             self._places[key] = place
         return place
 
-    def unit_of(self, name: str, given: GivenValue | None) -> Unit:
-        """Give the unit in which a name is shown that is no setting."""
-        hint = given.amount.unit if given and given.amount else None
-        return unit_for(self.model.dimensions[name], hint)
-
     def form(self, network: Network) -> int:
         """Number the ways in which inputs are written: their units, and which have a range."""
         key = tuple([(v.given.amount.unit.symbol if v.given.amount else "", v.low < v.high) for v in network.inputs])
@@ -234,7 +230,7 @@ class Common:
             requirement=r,
             title=title,
             text=requirement_text(r),
-            unit=_unit(network, r),
+            unit=unit_of_sides(network, r),
             left=left,
             right=right,
             derived=tuple((n, network.derived[n]) for n in named if n in network.derived),
@@ -301,7 +297,7 @@ class Common:
             formula = Formula(let.expression)
             found[name] = LetTold(
                 node=self.network.derived[name],
-                unit=self.unit_of(name, None),
+                unit=unit_of_name(self.model, name, None),
                 about=let.doc,
                 formula=formula,
                 uses=self.uses(formula.names),
@@ -435,9 +431,3 @@ def _follower(network: Network, requirement: Requirement) -> str:
             if variable.node == side and variable.decl.rather == end:
                 return variable.decl.name
     return ""
-
-
-def _unit(network: Network, requirement: Requirement) -> Unit:
-    """Choose the unit of a requirement's sides: that of the setting that is one of them, else the usual one."""
-    own = [v.decl.unit for v in network.settings if v.node in requirement.sides]
-    return own[0] if own else unit_for(requirement.dimension)

@@ -1,6 +1,7 @@
 """Cures as people read them: what to write instead of what, one line each."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from ..meaning.near import listed
 from ..solving.curing import Change, Cure
@@ -9,19 +10,34 @@ MOST_CURES = 6
 MOST_NAMES = 8
 
 
-def cure_lines(cures: Sequence[Cure], several: bool) -> list[str]:
-    """Write the smallest cures, the first ones first; ``several`` machines are told apart by name."""
-    machines: dict[tuple[str, str], list[str]] = {}
+@dataclass(frozen=True, slots=True)
+class Sentence:
+    """A cure in words, or the same cure on several machines; ``exact`` names the one value that would be written."""
+
+    text: str
+    exact: str
+    cures: tuple[Cure, ...]
+
+
+def sentences(cures: Sequence[Cure], several: bool) -> list[Sentence]:
+    """Put the smallest cures into words, the first ones first; ``several`` machines are told apart by name."""
+    alike: dict[tuple[str, str], list[Cure]] = {}
     for cure in cures:
         text = ", and ".join(change_text(c) for c in cure.changes)
         harms = f"; but then not for {some(cure.harms)}" if cure.harms else ""
-        own = [c.lever.machine for c in cure.changes if c.lever.machine]
-        machines.setdefault((text, harms), []).extend(own)
-    lines = []
-    for (text, harms), own in machines.items():
+        alike.setdefault((text, harms), []).append(cure)
+    found = []
+    for (text, harms), group in alike.items():
+        own = [c.lever.machine for cure in group for c in cure.changes if c.lever.machine]
         where = f" on {some(list(dict.fromkeys(own)))}" if several and own else ""
-        lines.append(f"{text}{where} (verified{harms})")
-    return lines[:MOST_CURES]
+        exact = ", and ".join(change_text(c, exact=True) for c in group[0].changes)
+        found.append(Sentence(f"{text}{where} (verified{harms})", f"{exact}{where}{harms}", tuple(group)))
+    return found[:MOST_CURES]
+
+
+def cure_lines(cures: Sequence[Cure], several: bool) -> list[str]:
+    """Write the smallest cures, one line each."""
+    return [s.text for s in sentences(cures, several)]
 
 
 def some(names: Sequence[str]) -> str:
@@ -31,8 +47,11 @@ def some(names: Sequence[str]) -> str:
     return f"{', '.join(names[: MOST_NAMES - 1])} and {len(names) - MOST_NAMES + 1} others"
 
 
-def change_text(change: Change) -> str:
-    """Write one change: what it is for, the line as it should be, and what it replaces."""
+def change_text(change: Change, exact: bool = False) -> str:
+    """Write one change: what it is for, the line as it should be, and what it replaces.
+
+    An ``exact`` one names no other values that would do as well.
+    """
     lever, new, old = change.lever, change.rung.text, change.lever.old
     match lever.kind:
         case "grade" if new:
@@ -44,10 +63,16 @@ def change_text(change: Change) -> str:
             return f"leave out: {lever.name} {old}"
         case "pin":
             if lever.free:
-                return f"pin {lever.name} = {new} instead of {old}, or leave it free"
+                free = "" if exact else ", or leave it free"
+                return f"pin {lever.name} = {new} instead of {old}{free}"
             return f"{lever.name} {new} instead of {old}"
         case "range":
             return f"know {lever.name} better: {new} instead of {old}"
-    beyond = {"lower": " or less", "raise": " or more"}.get(lever.towards, "") if change.onward else ""
-    purpose = lever.advice or f"{lever.towards or 'change'} {lever.name}"
-    return f"{purpose}: {lever.name} {new}{beyond} instead of {old}"
+    onward = change.onward and not exact
+    beyond = {"lower": " or less", "raise": " or more"}.get(lever.towards, "") if onward else ""
+    return f"{purpose(change)}: {lever.name} {new}{beyond} instead of {old}"
+
+
+def purpose(change: Change) -> str:
+    """Say what changing an input is for: the law's own advice, where it gives any."""
+    return change.lever.advice or f"{change.lever.towards or 'change'} {change.lever.name}"

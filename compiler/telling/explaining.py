@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from ..meaning.display import unit_for, with_unit
+from ..meaning.display import with_unit
 from ..meaning.model import SettingDecl
 from ..network.graph import InputVariable, Network, Requirement
 from ..solving.answering import Answer, Margin, margins, solve_all
@@ -17,8 +17,9 @@ from ..solving.problem import TOLERANCE, Indices, Problem
 from .bundle import merit_shown
 from .common import number
 from .formulas import comparison_text, corner_lookup, derivation, identities, requirement_text, titles, with_numbers
-from .sides import bound, change, spare, told
+from .sides import bound, change, spare, told, unit_of_sides
 from .solution import Solution, at_corner
+from .valued import Point, condition_span, quoted
 
 Data = dict[str, Any]
 
@@ -154,23 +155,25 @@ def breach(question: Question, margin: Margin, index: int) -> Data:
     """Say what a requirement is, by how much a value of the setting misses it, and what would help."""
     network = question.solution.network
     requirement = network.requirements[margin.requirement]
-    unit = unit_for(requirement.dimension)
+    unit = unit_of_sides(network, requirement)
     moved = replace(question.solution, answer=replace(question.solution.answer, point=question.moved(index)))
     relation = requirement.comparison.relation
     law = question.solution.model.laws.get(requirement.name)
+    values = Point(question.solution.model, network, question.moved(index).tolist(), margin.inputs)
     return {
         "id": question.ids.get(margin.requirement, requirement.name),
         "title": question.titles[margin.requirement],
         "reason": reason(question.solution, requirement),
         "text": requirement_text(requirement),
         "numbers": comparison_text(requirement.comparison, corner_lookup(moved, margin)),
+        "quoted": quoted(question.solution.model, condition_span(requirement), values.requirement(requirement)),
         "left": number(margin.left, unit),
         "right": number(margin.right, unit),
         "unit": unit.symbol,
         "sides": told(relation, margin.left, margin.right, unit, holds=False),
         "missed": spare(-margin.share, margin, requirement),
         "worst": worst(question, margin, question.moved(index)),
-        "derivation": derived_at(moved, margin, requirement, question.setting),
+        "derivation": derived_at(moved, margin, requirement, question.setting, values),
         "status": law.status if law else "",
         "source": law.source if law else "",
         "place": question.solution.place(requirement.span),
@@ -188,7 +191,7 @@ def reason(solution: Solution, requirement: Requirement) -> str:
     return "asked for by the profile" + (f'; {want.word} means "{said}"' if said and want else "")
 
 
-def derived_at(solution: Solution, margin: Margin, requirement: Requirement, setting: int) -> list[Data]:
+def derived_at(solution: Solution, margin: Margin, requirement: Requirement, setting: int, point: Point) -> list[Data]:
     """List the derived quantities between a setting and a requirement, with their values where it is closest."""
     values, lookup = at_corner(solution, margin), corner_lookup(solution, margin)
     found = []
@@ -200,6 +203,7 @@ def derived_at(solution: Solution, margin: Margin, requirement: Requirement, set
                 "about": let.doc,
                 "formula": with_numbers(let.expression, lambda _: None),
                 "numbers": with_numbers(let.expression, lookup),
+                "quoted": quoted(solution.model, let.span.to(let.expression.span), point.let(name)),
                 "value": number(values[name], unit),
                 "unit": unit.symbol,
                 "text": with_unit(values[name], unit),
@@ -250,7 +254,7 @@ def help_for(question: Question, margin: Margin, index: int) -> Data:
     return {
         "settings": [_setting_need(question, n) for n in settings if n.variable != question.setting],
         "inputs": sorted((_input_need(solution, n) for n in inputs), key=_handiness),
-        "want": _want_need(requirement, margin),
+        "want": _want_need(solution.network, requirement, margin),
         "advice": [
             {"direction": r.direction, "name": r.name.text, "text": r.text.text if r.text else ""}
             for r in requirement.remedies
@@ -304,11 +308,11 @@ def _handiness(need: Data) -> tuple[bool, float, str]:
     return not need["known"], need["change"], need["name"]
 
 
-def _want_need(requirement: Requirement, margin: Margin) -> Data | None:
+def _want_need(network: Network, requirement: Requirement, margin: Margin) -> Data | None:
     """Say what a want would have to ask for instead."""
     if requirement.origin != "want":
         return None
-    unit = unit_for(requirement.dimension)
+    unit = unit_of_sides(network, requirement)
     more = requirement.comparison.relation in (">", ">=")
     reached = margin.right if more else margin.left
     value = bound(reached, unit, not more)

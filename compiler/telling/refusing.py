@@ -4,7 +4,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from ..meaning.display import unit_for, with_unit
+from ..meaning.dimensions import names_in
+from ..meaning.display import with_unit
 from ..meaning.model import Model
 from ..meaning.near import listed
 from ..network.graph import Network
@@ -13,11 +14,13 @@ from ..solving.conflict import Conflict, Member, Sets, conflicts, shared
 from ..solving.curing import Cure, better_known, cures
 from ..solving.problem import TOLERANCE
 from ..solving.trying import Case
-from ..text.diagnostic import Diagnostic, Related, diagnose
+from ..text.diagnostic import Diagnostic, Related, Shown, diagnose
 from ..text.source import Span
-from .cures import cure_lines, some
+from .cures import cure_lines, sentences, some
 from .formulas import requirement_text
-from .sides import spare, told
+from .mending import fixes
+from .sides import spare, told, unit_of_sides
+from .valued import Point
 
 MOST_VALUES = 3
 """Machines whose values are told of one line."""
@@ -64,13 +67,13 @@ def explain_refusals(
                 also = (*(r.network.machine for r in rest), *others)[:MOST_ALSO]
                 case = Case(model, group[0].network.profile, tuple(r.network.machine for r in few), also)
                 found = cures(case, [r.network for r in few], [r.conflicts for r in few], effort)
-            faults.append(_explain(group, found))
+            faults.append(_explain(model, group, found))
     return faults
 
 
 def _group(groups: list[list[Refused]], network: Network, refusal: Refusal, effort: int) -> None:
     """Put a refusal to those of other machines that have the same conflicts, or make it the first of its own."""
-    first = Conflict(refusal.conflict, refusal.pins, (), refusal.margins)
+    first = Conflict(refusal.conflict, refusal.pins, (), refusal.margins, refusal.point)
     alike = _identity(network, first)
     for group in groups:
         if _identity(group[0].network, group[0].conflicts[0]) == alike:
@@ -106,18 +109,21 @@ def explain_stated_only(model: Model, networks: Sequence[Network], effort: int) 
     return faults
 
 
-def _explain(group: Sequence[Refused], cured: Sequence[Cure] | None) -> Diagnostic:
+def _explain(model: Model, group: Sequence[Refused], cured: Sequence[Cure] | None) -> Diagnostic:
     network, found = group[0].network, group[0].conflicts
     numbers: dict[_Line, int] = {}
-    related = []
-    numbered = []
+    related, numbered = [], []
+    beneath = _Beneath(model, network)
     for at, conflict in enumerate(found):
         own = []
         for member in _ordered(conflict):
             line = _line(network, member)
             if line not in numbers:
                 numbers[line] = len(numbers) + 1
-                related.append((line[0], _over_machines([(r.network, r.conflicts[at]) for r in group], line)))
+                role = _over_machines([(r.network, r.conflicts[at]) for r in group], line)
+                below = f"; shown below for {network.machine}" if member.kind == "requirement" and group[1:] else ""
+                related.append((line[0], role + below))
+                beneath.add(conflict, member)
             own.append(numbers[line])
         numbered.append(own)
     if len(found) > 1:
@@ -129,14 +135,49 @@ def _explain(group: Sequence[Refused], cured: Sequence[Cure] | None) -> Diagnost
         lines.append("cures were looked for on other machines only")
     elif not cured:
         lines.append("no single change and no pair of changes was found that would do")
-    else:
-        lines += cure_lines(cured, len(group) > 1)
+    ways = sentences(cured or (), len(group) > 1)
+    lines += [way.text for way in ways]
     facts: dict[str, Any] = {
         "profile": network.profile.name,
         "machine": some([r.network.machine for r in group]),
         "advice": "\n".join(lines),
     }
-    return diagnose("M503", _place(network), related=[Related(*r) for r in related], **facts)
+    places = [
+        *(Related(*r) for r in related),
+        *(Related(span, f"{n} comes from this") for span, n in beneath.steps.items()),
+    ]
+    mended = fixes(model, network.profile, ways)
+    return diagnose("M503", _place(network), related=places, values=beneath.values.values(), fixes=mended, **facts)
+
+
+class _Beneath:
+    """What stands beneath the lines of conflicts where each comes closest, on the first machine that is told.
+
+    ``steps`` are the places of what the names of a missed line come from.
+    """
+
+    def __init__(self, model: Model, network: Network) -> None:
+        self._model = model
+        self._network = network
+        self.values: dict[Span, Shown] = {}
+        self.steps: dict[Span, str] = {}
+
+    def add(self, conflict: Conflict, member: Member) -> None:
+        """Take in a line of a conflict; the values of a place are those of the first conflict that shows it."""
+        margin = next((m for m in conflict.margins if member == Member("requirement", m.requirement)), None)
+        if margin is None:
+            return
+        point = Point(self._model, self._network, conflict.point, margin.inputs)
+        requirement = self._network.requirements[member.index]
+        found = point.requirement(requirement)
+        sides = (requirement.comparison.left, requirement.comparison.right) if _missed(margin) else ()
+        for name in dict.fromkeys(r.name for side in sides for r in names_in(side)):
+            decl = self._network.lets.get(name)
+            if decl is not None and (place := decl.span.to(decl.expression.span)) not in self.steps:
+                self.steps[place] = name
+                found += point.let(name)
+        for value in found:
+            self.values.setdefault(value.span, value.shown)
 
 
 def _together(conflicts: Sequence[Sequence[int]], count: int) -> list[str]:
@@ -175,12 +216,17 @@ def _role(network: Network, conflict: Conflict, member: Member) -> tuple[str, st
     margin = next(m for m in conflict.margins if m.requirement == member.index)
     requirement = network.requirements[member.index]
     said = requirement.otherwise or requirement_text(requirement)
-    holds = not margin.share < -2 * TOLERANCE
-    relation, unit = requirement.comparison.relation, unit_for(requirement.dimension)
+    holds = not _missed(margin)
+    relation, unit = requirement.comparison.relation, unit_of_sides(network, requirement)
     compared = told(relation, margin.left, margin.right, unit, holds)
     if holds:
         return said, f"{compared} holds"
     return said, f"{compared}, missed by {spare(-margin.share, margin, requirement)}"
+
+
+def _missed(margin: Margin) -> bool:
+    """Tell whether a requirement does not hold, by more than a rounding error."""
+    return margin.share < -2 * TOLERANCE
 
 
 def _tightest(conflict: Conflict, index: int, stated: float) -> float | None:

@@ -3,6 +3,7 @@
 from typing import Any
 
 from .solution import EVERYWHERE
+from .valued import quoted_lines
 
 Data = dict[str, Any]
 
@@ -19,17 +20,14 @@ def heading(e: Data) -> str:
 
 
 def breach_lines(b: Data, there: str, word: str) -> list[str]:
-    """Tell a broken requirement: condition, numbers, derivation, source, place, and what would help."""
-    lines = [f"    {b['text']}"]
-    lines.append(f"    at {there}: {b['sides']}, missed by {b['missed']}")
+    """Tell a broken requirement: by how much, the condition and its derivation with values, source and what helps."""
+    lines = [f"    at {there}: {b['sides']}, missed by {b['missed']}"]
     if b["worst"]:
         lines[-1] += f"; with {_worst(b['worst'])}"
-    if b["numbers"] not in (b["sides"].replace("is not ", ""), b["text"]):
-        lines.append(f"      {b['numbers']}")
+    lines += [f"      {line}" for line in quoted_lines(b["quoted"])]
     for d in b["derivation"]:
-        lines.append(f"      {d['name']} = {d['formula']}  {d['place']}")
-        same = d["numbers"] == d["text"]
-        lines.append(f"        = {d['text']}" if same else f"        = {d['numbers']} = {d['text']}")
+        first, *rest = quoted_lines(d["quoted"])
+        lines += [f"      {first}  {d['place']}", *(f"      {line}" for line in rest)]
     if b.get("also"):
         lines.append(f"    breaks too: {'; '.join(b['also'])}")
     lines.append(f"    {b['status']}: {b['source']}  {b['place']}" if b["source"] else f"    {b['place']}")

@@ -2,21 +2,46 @@
 
 from decimal import ROUND_CEILING, ROUND_FLOOR, Context, Decimal
 
-from ..meaning.display import rounded, with_unit
-from ..meaning.units import TEMPERATURE_POINT, Unit, from_base
-from ..network.graph import Requirement
+from ..meaning.display import rounded, unit_for, with_unit
+from ..meaning.model import GivenValue, Model
+from ..meaning.units import TEMPERATURE_POINT, Unit, from_base, parse_unit
+from ..network.graph import Network, Requirement
 from ..solving.answering import Margin
+from ..syntax import tree
 
 MOST_DIGITS = 7
 
 
+def unit_of_sides(network: Network, requirement: Requirement) -> Unit:
+    """Choose the unit of both sides: that of a setting that is one of them, or of a number that is, else the usual."""
+    own = [v.decl.unit for v in network.settings if v.node in requirement.sides]
+    if own:
+        return own[0]
+    for side in (requirement.comparison.right, requirement.comparison.left):
+        if isinstance(side, tree.Literal) and side.number.unit:
+            return unit_for(requirement.dimension, parse_unit(side.number.unit))
+    return unit_for(requirement.dimension)
+
+
+def unit_of_name(model: Model, name: str, given: GivenValue | None) -> Unit:
+    """Choose the unit of a name: a setting's own, that in which an input was given, else the usual one."""
+    if name in model.settings:
+        return model.settings[name].unit
+    return unit_for(model.dimensions[name], given.amount.unit if given and given.amount else None)
+
+
 def sides(left: float, right: float, unit: Unit) -> tuple[str, str]:
     """Write two values in base units with as many digits as it takes to tell them apart."""
-    for digits in range(4, MOST_DIGITS + 1):
-        texts = with_unit(left, unit, digits), with_unit(right, unit, digits)
-        if texts[0] != texts[1]:
-            break
-    return texts
+    digits = digits_apart(left, right, unit)
+    return with_unit(left, unit, digits), with_unit(right, unit, digits)
+
+
+def digits_apart(left: float, right: float, unit: Unit) -> int:
+    """Give how many digits it takes to tell two values in base units apart."""
+    for digits in range(4, MOST_DIGITS):
+        if with_unit(left, unit, digits) != with_unit(right, unit, digits):
+            return digits
+    return MOST_DIGITS
 
 
 def told(relation: str, left: float, right: float, unit: Unit, holds: bool = True) -> str:

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..meaning.display import unit_for, with_unit
+from ..meaning.display import with_unit
 from ..meaning.model import GivenValue, Model
 from ..meaning.units import Dimension, Unit
 from ..network.graph import Network, Requirement, SettingVariable
@@ -16,6 +16,7 @@ from ..solving.problem import Indices, Problem
 from ..solving.ranging import ranges
 from ..solving.tape import Floats
 from ..text.source import Span
+from .sides import unit_of_name
 
 EVERYWHERE, STATED = "all input values", "stated values only"
 """For which input values settings hold."""
@@ -71,12 +72,7 @@ class Solution:
 
     def unit_of(self, name: str) -> Unit:
         """Give the unit in which a name is shown."""
-        setting = self.model.settings.get(name)
-        if setting is not None:
-            return setting.unit
-        given = self.given(name)
-        hint = given.amount.unit if given and given.amount else None
-        return unit_for(self.model.dimensions[name], hint)
+        return unit_of_name(self.model, name, self.given(name))
 
     def given(self, name: str) -> GivenValue | None:
         """Give the value of an input of this network."""

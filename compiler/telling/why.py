@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from ..meaning.display import rounded, unit_for
+from ..meaning.display import rounded
 from ..solving.answering import Margin
 from .bundle import merit_shown
 from .common import chosen
@@ -19,7 +19,7 @@ from .explaining import (
 )
 from .formulas import requirement_text
 from .saying import breach_lines, heading, holds_lines
-from .sides import spare, told
+from .sides import spare, told, unit_of_sides
 from .solution import Solution
 
 Data = dict[str, Any]
@@ -80,7 +80,7 @@ def _limit(question: Question, margin: Margin, beyond: int, broken: list[Margin]
     """Say what ends a band, with both sides at the chosen value too, and what else would break there."""
     solution = question.solution
     requirement = solution.network.requirements[margin.requirement]
-    here, unit = solution.margin(margin.requirement), unit_for(requirement.dimension)
+    here, unit = solution.margin(margin.requirement), unit_of_sides(solution.network, requirement)
     return {
         **breach(question, margin, beyond),
         "here": told(requirement.comparison.relation, here.left, here.right, unit) if here else "",
@@ -134,7 +134,7 @@ def _bearing(question: Question, margin: Margin) -> Data | None:
             )
             if not float(share[0]) >= margin.share:
                 eats.append(word)
-    unit = unit_for(requirement.dimension)
+    unit = unit_of_sides(solution.network, requirement)
     return {
         "id": question.ids[margin.requirement],
         "title": question.titles[margin.requirement],

@@ -1,6 +1,6 @@
 """What it is worth to know an input better, told for people and programs."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 
 import numpy as np
@@ -22,9 +22,12 @@ ROBUST = "holds for all input values"
 STATED = "holds at the stated input values only"
 
 
-def explain_worth(solutions: Sequence[Solution], effort: int = 0) -> list[Data]:
-    """Say for every machine what each uncertain input does to merits and settings, the dearest to know first."""
-    found = worths([s.network for s in solutions], effort or DEFAULT_EFFORT)
+def explain_worth(solutions: Sequence[Solution], effort: int = 0, names: Collection[str] | None = None) -> list[Data]:
+    """Say for every machine what each uncertain input does to merits and settings, the dearest to know first.
+
+    ``names`` are the only inputs to look at, where it is given.
+    """
+    found = worths([s.network for s in solutions], effort or DEFAULT_EFFORT, names)
     return [_machine(s, w) for s, w in zip(solutions, found, strict=True)]
 
 

@@ -48,7 +48,7 @@ CATALOGUE: dict[str, Entry] = {
     "M112": Entry("unclosed-text", "this text has no closing quote", 'end it with " on the same line'),
     "M113": Entry("stray-character", "{found} means nothing here", "{advice}"),
     "M114": Entry("unclosed-block", "this block is never closed", "end it with }} on a line of its own"),
-    "M115": Entry("stray-brace", "this }} closes nothing", "remove it, or look for a missing {{ above"),
+    "M115": Entry("stray-brace", "this }} is one too many", "remove it, or look for a missing {{ above"),
     "M116": Entry("too-deep", "parentheses are nested {depth} deep", "name the parts with let; the limit is {limit}"),
     "M117": Entry("unclosed-parenthesis", "this parenthesis is never closed", "add the missing )"),
     "M118": Entry("missing-block", "{what} needs a block", "write {{ after it, and }} on a line of its own at the end"),
@@ -384,8 +384,32 @@ CATALOGUE: dict[str, Entry] = {
     "M712": Entry(
         "written-by-other", "{path} is of format {found}, and this version reads {wanted}", "compile it again"
     ),
-    # ---- starting and editors
+    # ---- starting a text
     "M801": Entry(
+        "bad-name",
+        "{name} is not a name of the language",
+        "write letters, digits and _, with a letter or _ first, like {like}",
+    ),
+    "M802": Entry("name-known", "there is a {kind} {name} already, in {file}", "choose another name"),
+    "M803": Entry(
+        "file-there",
+        "{path} is there already, and nothing is written over it",
+        "choose another name, or another file with --out",
+    ),
+    "M804": Entry("not-melt", "{path} is not the name of a file of the language", "write a name that ends in .melt"),
+    "M805": Entry("no-terminal", "{what}, and there is no terminal to ask at", "{advice}"),
+    "M806": Entry("not-a-value", "this is not {wanted}", "{advice}"),
+    "M807": Entry(
+        "nothing-known",
+        "nothing gives a value of {name}, so nothing can tell how it is known",
+        "add: --set '{name} = VALUE'",
+    ),
+    "M808": Entry("known-and-unknown", "{name} has a value, and is said to be unknown", "keep one of the two"),
+    "M809": Entry(
+        "not-filled-in", "{kind} {name} does not give {names} yet, so no profile can use it", "{advice}", "warning"
+    ),
+    # ---- editors
+    "M820": Entry(
         "no-editor-extra",
         "the language server needs {package}, which is not installed",
         "install it beside meltwright: {command}",

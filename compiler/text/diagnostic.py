@@ -2,9 +2,9 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from unicodedata import combining, east_asian_width
 
 from .catalogue import CATALOGUE
+from .cells import cells, plain
 from .source import NOWHERE, Source, Span
 
 _WIDTH = 120
@@ -17,6 +17,14 @@ class Related:
 
     span: Span
     role: str
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What a part of a text stands for where a condition fails: a value with its unit, or a range."""
+
+    span: Span
+    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +49,10 @@ class Fix:
 
 @dataclass(frozen=True, slots=True)
 class Diagnostic:
-    """A fault or a warning: stable code, place, one sentence, help that says what to write, and fixes, best first."""
+    """A fault or a warning: stable code, place, one sentence, help that says what to write, and fixes, best first.
+
+    ``values`` are shown beneath the parts of the places that they lie in.
+    """
 
     code: str
     span: Span
@@ -49,6 +60,7 @@ class Diagnostic:
     help: str = ""
     related: tuple[Related, ...] = ()
     fixes: tuple[Fix, ...] = ()
+    values: tuple[Shown, ...] = ()
 
     @property
     def slug(self) -> str:
@@ -73,6 +85,7 @@ def diagnose(
     related: Iterable[Related] = (),
     help: str | None = None,
     fixes: Iterable[Fix] = (),
+    values: Iterable[Shown] = (),
     **facts: object,
 ) -> Diagnostic:
     """Make a diagnostic of ``code`` from its catalogue texts, filled with ``facts``.
@@ -81,7 +94,7 @@ def diagnose(
     """
     entry = CATALOGUE[code]
     advice = entry.help.format_map(facts) if help is None else help
-    return Diagnostic(code, span, entry.message.format_map(facts), advice, tuple(related), tuple(fixes))
+    return Diagnostic(code, span, entry.message.format_map(facts), advice, tuple(related), tuple(fixes), tuple(values))
 
 
 def order(diagnostics: Iterable[Diagnostic]) -> tuple[Diagnostic, ...]:
@@ -97,15 +110,15 @@ def write(diagnostics: Iterable[Diagnostic], sources: Mapping[str, Source]) -> s
 
 def _write_one(d: Diagnostic, sources: Mapping[str, Source]) -> str:
     lines = [f"{d.severity}[{d.code} {d.slug}]: {d.message}"]
-    lines += _excerpt(d.span, sources, "")
+    lines += _excerpt(d.span, sources, "", d.values)
     for related in d.related:
-        lines += _excerpt(related.span, sources, related.role)
+        lines += _excerpt(related.span, sources, related.role, d.values)
     for i, part in enumerate(d.help.split("\n") if d.help else ()):
         lines.append(f"  help: {part}" if i == 0 else f"        {part}")
-    return "".join(_plain(part) + "\n" for line in lines for part in line.split("\n"))
+    return "".join(plain(part) + "\n" for line in lines for part in line.split("\n"))
 
 
-def _excerpt(span: Span, sources: Mapping[str, Source], role: str) -> list[str]:
+def _excerpt(span: Span, sources: Mapping[str, Source], role: str, values: Iterable[Shown]) -> list[str]:
     if span == NOWHERE:
         return []
     source = sources.get(span.file)
@@ -116,9 +129,23 @@ def _excerpt(span: Span, sources: Mapping[str, Source], role: str) -> list[str]:
     text = source.line_text(line)
     if not text.strip():
         return [head]
+    inside = [v for v in values if v.span.file == span.file and span.start <= v.span.start and v.span.end <= span.end]
+    if inside:
+        return [head, *(f"    | {part}" for part in _with_values(source, span, inside))]
     before, marked, after = _window(text, column - 1, span.end - span.start)
-    marks = "^" * max(1, _cells(marked))
-    return [head, f"    | {before}{marked}{after}", f"    | {' ' * _cells(before)}{marks}"]
+    marks = "^" * max(1, cells(marked))
+    return [head, f"    | {before}{marked}{after}", f"    | {' ' * cells(before)}{marks}"]
+
+
+def _with_values(source: Source, span: Span, values: Iterable[Shown]) -> list[str]:
+    """Show the lines of a place up to its last value, with the values beneath."""
+    from .beneath import beneath
+
+    first, _ = source.line_column(span.start)
+    last, _ = source.line_column(max(v.span.end for v in values))
+    start, stop = source.line_starts[first - 1], source.line_starts[last - 1] + len(source.line_text(last))
+    text = source.text[start:stop]
+    return beneath(text, [(v.span.start - start, v.span.end - start, v.text) for v in values])
 
 
 def _window(text: str, at: int, length: int) -> tuple[str, str, str]:
@@ -128,15 +155,3 @@ def _window(text: str, at: int, length: int) -> tuple[str, str, str]:
     before = ("... " if start else "") + text[start:at]
     after = text[min(at + length, stop) : stop] + (" ..." if stop < len(text) else "")
     return before, text[at : min(at + length, stop)], after
-
-
-def _plain(text: str) -> str:
-    """Show what a terminal would not print as one cell, tabs and control characters, as a space."""
-    return "".join(c if c.isprintable() else " " for c in text)
-
-
-def _cells(text: str) -> int:
-    """Count the cells that a terminal needs for a text."""
-    if text.isascii():
-        return len(text)
-    return sum(2 if east_asian_width(c) in "WF" else 0 if combining(c) else 1 for c in text)

@@ -9,7 +9,7 @@ from meltwright.meaning.loading import library_folder
 
 from tests.bench.scaling import BUDGET
 
-WHAT = ("shares", "peers", "fleet", "processes", "edit")
+WHAT = ("shares", "peers", "fleet", "start-up", "parsing", "edit")
 
 
 def demos() -> list[Path]:
@@ -24,6 +24,11 @@ def main(arguments: list[str]) -> None:
         from tests.bench.scaling import measure
 
         print(json.dumps(measure(int(arguments[1]), *arguments[2:3])))
+        return
+    if arguments[:1] == ["parsing-one"]:
+        from tests.bench.parsing import apart_one
+
+        print(json.dumps(apart_one(arguments[1])))
         return
     what = arguments.pop(0) if arguments and arguments[0] in WHAT else ""
     parser = argparse.ArgumentParser("tests.bench", description=f"First argument: one of {', '.join(WHAT)}, or none.")
@@ -45,10 +50,14 @@ def main(arguments: list[str]) -> None:
         from tests.bench import scaling
 
         scaling.report(options.most, options.budget)
-    if what in ("", "processes"):
-        from tests.bench import processes
+    if what in ("", "parsing"):
+        from tests.bench import parsing
 
-        processes.report(files)
+        parsing.report()
+    if what in ("", "start-up"):
+        from tests.bench import startup
+
+        startup.report(files)
     if what in ("", "edit"):
         from tests.bench import edit
 

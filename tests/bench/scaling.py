@@ -66,7 +66,7 @@ def apart(count: int, budget: float = BUDGET, demo: str = "watch_strap") -> Row 
     """Measure one size in a process of its own; gives a sentence where it did not come to an end."""
     with tempfile.TemporaryDirectory() as cache:
         # A cache of its own, so that the fleet's text is new each time.
-        surroundings = {**os.environ, "XDG_CACHE_HOME": cache}
+        surroundings = {**os.environ, "MELTWRIGHT_CACHE": cache}
         command = [sys.executable, "-m", "tests.bench", "fleet-one", str(count), demo]
         try:
             ran = subprocess.run(

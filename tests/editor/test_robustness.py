@@ -161,7 +161,7 @@ def test_without_the_extra_it_says_what_to_install(
     assert cli.main(["editor"]) == 1
     out, told = capsys.readouterr()
     assert out == ""
-    assert "error[M801 no-editor-extra]: the language server needs no_such_package, which is not installed" in told
+    assert "error[M820 no-editor-extra]: the language server needs no_such_package, which is not installed" in told
     assert "-m pip install 'pygls>=2'" in told
 
 

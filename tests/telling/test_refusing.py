@@ -1,11 +1,16 @@
 """Where nothing holds, the lines that cannot hold together are named, and what would do, as a reviewer reads them."""
 
+import json
 import re
 from collections.abc import Callable
+from importlib.resources import files
 
 import pytest
+from jsonschema import Draft202012Validator
 from meltwright.compiling import Compiled
 from meltwright.meaning.loading import library_folder
+from meltwright.output.reports import Part
+from meltwright.output.reports.plain import plain
 from meltwright.text.diagnostic import write
 from syrupy.assertion import SnapshotAssertion
 
@@ -32,6 +37,7 @@ CASES = {
     "two wants against each other": "  retraction.length at most 2 mm\n  retraction.length at least 5 mm",
     "a want that no machine meets": "  bonding at least fused\n  fan.share at least 100 %",
 }
+SCHEMA = json.loads(files("meltwright.output.reports").joinpath("schema.json").read_text("utf-8"))
 REFUSED = sorted((library_folder() / "demos" / "refused").glob("*.melt"))
 Run = Callable[[str], Compiled]
 
@@ -42,6 +48,8 @@ def test_refusal(case: str, compiled: Run, snapshot: SnapshotAssertion) -> None:
     result = compiled(text)
     assert [d.code for d in result.diagnostics if d.is_error] == ["M503"]
     assert result.solutions == ()
+    shown = [v.span for v in result.diagnostics[0].values]
+    assert len(set(shown)) == len(shown)
     assert text + "\n" + write(result.diagnostics, result.sources) == snapshot
 
 
@@ -77,7 +85,7 @@ def test_a_refused_demonstration(path: object, compiled: Run, snapshot: Snapshot
     result = compiled(text)
     (fault,) = result.diagnostics
     assert fault.code == "M503"
-    assert 2 <= len(fault.related) <= 4
+    assert 2 <= len([r for r in fault.related if "comes from this" not in r.role]) <= 4
     assert write(result.diagnostics, result.sources) == snapshot
     found = cures(fault.help)
     assert len(found) == fault.help.count("(verified)") >= 2
@@ -91,6 +99,37 @@ def test_the_demonstrations_of_refusals_stand_apart() -> None:
     """What is compiled as a demonstration elsewhere lies in the folder itself; a refusal is none of these."""
     assert REFUSED
     assert not {p.name for p in REFUSED} & {p.name for p in (library_folder() / "demos").glob("*.melt")}
+
+
+def test_values_are_those_of_the_point_that_is_told(compiled: Run) -> None:
+    """Both sides as the role of a line compares them stand beneath that line."""
+    result = compiled(REFUSED[0].read_text(encoding="utf-8"))
+    (fault,) = result.diagnostics
+    compared = [
+        (r, m)
+        for r in fault.related
+        if (m := re.search(r": (\S+ \S+) (?:is not )?[<>]= (\S+ \S+?)(?: holds|,)", r.role))
+    ]
+    assert len(compared) == 3
+    for place, sides in compared:
+        beneath = [v.text for v in fault.values if place.span.start <= v.span.start <= v.span.end <= place.span.end]
+        assert sides[1] in beneath
+        assert (
+            sides[2] in beneath or sides[2] in result.sources[place.span.file].text[place.span.start : place.span.end]
+        )
+
+
+def test_programs_get_the_values_of_a_refusal(compiled: Run) -> None:
+    result = compiled(shop("10 mm", "10 mm", "  x at least 20"))
+    (file,) = json.loads(plain([Part("case.melt", (), result.diagnostics, result.sources)]))["files"]
+    (fault,) = file["diagnostics"]
+    Draft202012Validator(SCHEMA["$defs"]["diagnostic"] | {"$defs": SCHEMA["$defs"]}).validate(fault)
+    lines = result.sources["case.melt"].text.split("\n")
+    told = {}
+    for value in fault["values"]:
+        at = value["place"]
+        told[lines[at["line"] - 1][at["column"] - 1 : at["end_column"] - 1]] = value["text"]
+    assert told == {"x": "6", "free_length": "10 mm", "x * free_length": "60 mm"}
 
 
 # ---- several machines
@@ -135,9 +174,9 @@ def test_the_same_conflict_on_machines_is_told_once(compiled: Run) -> None:
     (fault,) = result.diagnostics
     assert fault.message == "nothing holds for p on one and two"
     assert [r.role for r in fault.related] == [
-        "our shop's own words: the free piece folds: 60 mm <= 60 mm holds",
+        "our shop's own words: the free piece folds: 60 mm <= 60 mm holds; shown below for one",
         "the profile asks for x at least 20: "
-        "6 is not >= 20, missed by 70 % on one; 3 is not >= 20, missed by 85 % on two",
+        "6 is not >= 20, missed by 70 % on one; 3 is not >= 20, missed by 85 % on two; shown below for one",
     ]
     assert fault.help.split("\n") == [
         "these 2 lines cannot hold together",
@@ -150,7 +189,7 @@ def test_the_same_conflict_on_machines_is_told_once(compiled: Run) -> None:
 def test_machines_with_the_same_value_share_a_cure(compiled: Run) -> None:
     (fault,) = compiled(shop("10 mm", "10 mm", "  x at least 20")).diagnostics
     assert "free_length 3 mm or less instead of 10 mm on one and two (verified)" in fault.help
-    assert all("; " not in r.role for r in fault.related)
+    assert all(r.role.count("; ") == r.role.count("; shown below for one") for r in fault.related)
 
 
 def test_a_cure_that_harms_a_machine_says_so(compiled: Run) -> None:

@@ -1,5 +1,8 @@
 """What a value would break, with the other settings kept."""
 
+import json
+from typing import Any
+
 import pytest
 from meltwright.cli import main
 from meltwright.meaning.loading import library_folder
@@ -43,3 +46,21 @@ def test_a_question_at_fault(asked: str, code: str, capsys: pytest.CaptureFixtur
 def test_misuse(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["why", DEMO, *words]) == 2
     assert "not 'SETTING = VALUE'" in capsys.readouterr().err
+
+
+def test_programs_get_the_values_of_all_parts(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["why", DEMO, "not", "retraction.length = 4 mm", "--machine", "corner_tube", "--json"]) == 0
+    (told,) = json.loads(capsys.readouterr().out)["machines"]
+    assert [b["quoted"]["source"].split()[0] for b in told["broken"]] == ["require", "require", "stringing"]
+    for b in told["broken"]:
+        values = [_checked(q) for q in (b["quoted"], *(d["quoted"] for d in b["derivation"]))]
+        assert {b["left"], b["right"]} - {v["value"] for v in values[0]} <= {0.03}
+        for d, found in zip(b["derivation"], values[1:], strict=True):
+            assert (found[0]["part"], found[0]["value"]) == (d["name"], d["value"])
+
+
+def _checked(quoted: dict[str, Any]) -> list[dict[str, Any]]:
+    for v in quoted["values"]:
+        assert " ".join(quoted["source"][v["from"] : v["to"]].split()) == v["part"]
+        assert v["text"].endswith(v["unit"])
+    return list(quoted["values"])

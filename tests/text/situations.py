@@ -77,7 +77,7 @@ SITUATIONS: dict[str, Situation] = {
     "M629": _unproved_fix,
     "M701": _no_git,
     "M708": _failing_git,
-    "M801": _no_extra,
+    "M820": _no_extra,
 }
 
 LASTING = {"M223"}
@@ -90,6 +90,6 @@ UNMENDED: dict[str, str] = {
     "M122": "a fault of the program, not of a text",
     "M506": "a fault of the program, not of a text",
     "M629": "a fault of the program, not of a text",
-    "M801": "no test installs anything",
+    "M820": "no test installs anything",
 }
 """Codes whose pages have no mended example, and why."""

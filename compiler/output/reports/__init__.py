@@ -27,7 +27,7 @@ class Part:
     cases: tuple[str, ...]
     diagnostics: tuple[Diagnostic, ...]
     sources: Mapping[str, Source]
-    repairs: tuple[Repair, ...] = ()
+    repairs: "tuple[Repair, ...]" = ()
 
     @property
     def failed(self) -> bool:

@@ -41,6 +41,7 @@ def _diagnostic(d: Diagnostic, part: Part) -> Data:
         "help": d.help,
         "place": _place(place_of(d.span, part.sources)),
         "related": [{"role": r.role, "place": _place(place_of(r.span, part.sources))} for r in d.related],
+        "values": [{"text": v.text, "place": _place(place_of(v.span, part.sources))} for v in d.values],
         "fixes": [_fix(fix, part) for fix in d.fixes],
     }
 
