@@ -22,7 +22,8 @@ def judge(program: Program, whole: bool = True) -> Iterator[Finding]:
     """
     if not program.sound or not program.profiles:
         return
-    prepared = lowered(Prepared(program.model, [], list(program.found), dict(program.sources)), program.loaded.main)
+    text = Prepared(program.model, [], list(program.found), dict(program.sources), program.loaded)
+    prepared = lowered(text, program.loaded.main)
     looked, _ = first_look(prepared)
     solvable = whole and 0 < len(prepared.networks) <= MOST_MACHINES and not looked.failed
     yield Finding(_added(program, prepared.faults), (), solved=not solvable)

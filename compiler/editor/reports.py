@@ -57,10 +57,32 @@ def report(d: Diagnostic, sources: Mapping[str, Source], main: Path, placed: Pla
         return None if source is None else (source.path, placed(source, span.start, span.end))
 
     path, where = place(d.span) or (main, Range(_START, _START))
-    related = tuple((at, r.role) for r in d.related if (at := place(r.span)) is not None)
+    related = tuple(
+        (at, _with_values(r.role, r.span, d, sources)) for r in d.related if (at := place(r.span)) is not None
+    )
     cures = []
     for fix in d.fixes:
         edits = [(place(e.span), e.text) for e in fix.edits]
         if all(at is not None for at, _ in edits):
             cures.append(Cure(fix.title, fix.safe, tuple(TextEdit(*at, text) for at, text in edits if at is not None)))
-    return Report(path, where, d.code, d.slug, d.is_error, d.message, d.help, related, tuple(cures))
+    return Report(
+        path,
+        where,
+        d.code,
+        d.slug,
+        d.is_error,
+        _with_values(d.message, d.span, d, sources),
+        d.help,
+        related,
+        tuple(cures),
+    )
+
+
+def _with_values(said: str, span: Span, d: Diagnostic, sources: Mapping[str, Source]) -> str:
+    """Add to what is said of a place what the parts of its text stand for."""
+    lines = dict.fromkeys([said])
+    for shown in d.values:
+        source = sources.get(shown.span.file)
+        if source is not None and shown.span.file == span.file and span.start <= shown.span.start < span.end:
+            lines[f"{source.text[shown.span.start : shown.span.end]}: {shown.text}"] = None
+    return "\n".join(lines)

@@ -49,8 +49,9 @@ def shifted(d: Diagnostic, before: Mapping[str, Source], now: Mapping[str, Sourc
     if span is None:
         return None
     related = tuple(Related(at, r.role) for r in d.related if (at := place(r.span)) is not None)
+    values = tuple(replace(v, span=at) for v in d.values if (at := place(v.span)) is not None)
     fixes = tuple(moved_fix for f in d.fixes if (moved_fix := _moved_fix(f, place)) is not None)
-    return replace(d, span=span, related=related, fixes=fixes)
+    return replace(d, span=span, related=related, fixes=fixes, values=values)
 
 
 def _moved_fix(fix: Fix, place: Callable[[Span], Span | None]) -> Fix | None:
@@ -60,5 +61,10 @@ def _moved_fix(fix: Fix, place: Callable[[Span], Span | None]) -> Fix | None:
 
 
 def _files(d: Diagnostic) -> set[str]:
-    spans = [d.span, *(r.span for r in d.related), *(e.span for f in d.fixes for e in f.edits)]
-    return {s.file for s in spans}
+    spans = [
+        d.span,
+        *(r.span for r in d.related),
+        *(v.span for v in d.values),
+        *(e.span for f in d.fixes for e in f.edits),
+    ]
+    return {s.file for s in (d.span, *others)}

@@ -130,4 +130,5 @@ async def _conflict(s: Session) -> None:
     s.note("a conflict: once solved", found)
     document = types.TextDocumentIdentifier(s.uri(name))
     asked = types.CodeActionParams(document, found[0].range, types.CodeActionContext(found))
-    s.note("a conflict: quick fixes", await s.client.text_document_code_action_async(asked))
+    offered = await s.client.text_document_code_action_async(asked)
+    s.note("a conflict: quick fixes", [(a.title, a.edit) for a in offered or () if isinstance(a, types.CodeAction)])
