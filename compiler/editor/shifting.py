@@ -61,10 +61,5 @@ def _moved_fix(fix: Fix, place: Callable[[Span], Span | None]) -> Fix | None:
 
 
 def _files(d: Diagnostic) -> set[str]:
-    spans = [
-        d.span,
-        *(r.span for r in d.related),
-        *(v.span for v in d.values),
-        *(e.span for f in d.fixes for e in f.edits),
-    ]
+    others = [*(r.span for r in d.related), *(v.span for v in d.values), *(e.span for f in d.fixes for e in f.edits)]
     return {s.file for s in (d.span, *others)}
