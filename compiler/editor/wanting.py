@@ -2,6 +2,7 @@
 
 from ..meaning.model import Model, ProfileDecl
 from ..network.assembling import Assembly
+from ..network.filling import placed
 from .programs import Program
 
 MOST_PAIRS = 24
@@ -16,12 +17,20 @@ def lacking(program: Program, kind: str, name: str) -> list[str]:
         profile = model.profiles.get(name)
         pins = profile.pins if profile is not None else {}
         found |= dict.fromkeys(s.name for s in model.settings.values() if s.given and s.name not in pins)
-    for profile, machine in _pairs(model, kind, name)[:MOST_PAIRS]:
+    pairs = _pairs(model, kind, name)
+    if not pairs and name in (model.materials if kind == "material" else model.machines if kind == "machine" else ()):
+        # What nobody uses yet is tried in the place of what others use.
+        pairs = [placed(p, kind, name) for p in model.profiles.values() if _whole(p, model)]
+    for profile, machine in pairs[:MOST_PAIRS]:
         assembly = Assembly(model, profile, machine, [])
         assembly.network()
         assembly.gather_missing()
         found |= dict.fromkeys(assembly.lacking.get(kind, {}))
     return list(found)
+
+
+def _whole(profile: ProfileDecl, model: Model) -> bool:
+    return profile.material in model.materials and all(m.text in model.machines for m in profile.machines)
 
 
 def _pairs(model: Model, kind: str, name: str) -> list[tuple[ProfileDecl, str]]:

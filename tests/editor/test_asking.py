@@ -231,6 +231,14 @@ def test_what_is_missing_is_offered_first(small: Small) -> None:
     assert found[:2] == ["modulus"]
 
 
+def test_what_nobody_uses_yet_is_tried_in_the_place_of_what_others_use(small: Small) -> None:
+    new = "\nmachine bare {\n  # here\n}\n\nmaterial new {\n  # there\n}\n"
+    small.put("shop.melt", small.files["shop.melt"] + new)
+    for line, wanted in (("  # here", {"gap", "guide"}), ("  # there", {"diameter", "modulus"})):
+        found = complete(*small.typed("shop.melt", line, f"  ‸{line}"))
+        assert {o.text for o in found if o.detail == "needed, and not given"} == wanted
+
+
 def test_what_a_profile_must_give_is_offered_first(small: Small) -> None:
     found = offered(small, "job.melt", "  layer.height  0.2 mm", "  ‸")
     assert found[0] == "layer.height"
