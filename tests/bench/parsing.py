@@ -135,7 +135,9 @@ def measure(name: str, sources: Sequence[Source], runs: int = RUNS) -> Measured:
 
 
 def _kept(one: Source) -> object:
-    return read_kept(one)
+    found = read_kept(one)
+    # The tree may be made only when it is asked for.
+    return getattr(found, "file", found)
 
 
 def table(found: Sequence[Measured]) -> list[str]:
