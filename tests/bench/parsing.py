@@ -135,9 +135,9 @@ def measure(name: str, sources: Sequence[Source], runs: int = RUNS) -> Measured:
 
 
 def _kept(one: Source) -> object:
-    found = read_kept(one)
-    # The tree may be made only when it is asked for.
-    return getattr(found, "file", found)
+    file, _ = read_kept(one)
+    # A kept tree is made when it is asked for.
+    return file.statements
 
 
 def table(found: Sequence[Measured]) -> list[str]:

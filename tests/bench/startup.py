@@ -11,9 +11,6 @@ from tempfile import TemporaryDirectory
 
 RUNS = 7
 
-CACHE = ("XDG_CACHE_HOME", "MELTWRIGHT_CACHE")
-"""What names the folder of the cache."""
-
 PYTHON, NUMPY = "python -c pass", 'python -c "import numpy"'
 """What the commands are measured by."""
 
@@ -34,7 +31,7 @@ def run(arguments: Sequence[str], cache: Path, bytecode: Path) -> tuple[float, f
 
     Bytecode is kept in a folder of its own, as an installed program has it, whatever the surroundings say.
     """
-    own = {name: str(cache) for name in CACHE} | {"PYTHONPYCACHEPREFIX": str(bytecode)}
+    own = {"MELTWRIGHT_CACHE": str(cache), "PYTHONPYCACHEPREFIX": str(bytecode)}
     environment = {**{k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}, **own}
     start = time.perf_counter()
     null = os.open(os.devnull, os.O_RDWR)
