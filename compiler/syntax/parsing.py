@@ -50,23 +50,28 @@ def parse(tokens: Sequence[Token], start: str) -> Any:
 
 def accepted(tokens: Sequence[Token], start: str) -> set[str]:
     """Give the terminals that may follow some tokens, which can stand."""
-    automaton = _automaton(start)
-    states = [automaton.start_state]
+    tables, states = automaton(start), states_after(tokens, start)
+    return {t for t in tables.states[states[-1]] if t.isupper() and _take(t, tables, states.copy(), [], _NEXT)}
+
+
+def states_after(tokens: Sequence[Token], start: str) -> list[int]:
+    """Give the states of the automaton, the newest last, after tokens that can stand at the beginning of a form."""
+    tables = automaton(start)
+    states = [tables.start_state]
     for token in tokens:
-        for part in _as_expected(token.terminal, automaton.states[states[-1]]):
-            _take(part, automaton, states, [], _NEXT)
-    table = automaton.states[states[-1]]
-    return {t for t in table if t.isupper() and _take(t, automaton, states.copy(), [], _NEXT)}
+        for part in _as_expected(token.terminal, tables.states[states[-1]]):
+            _take(part, tables, states, [], _NEXT)
+    return states
 
 
 def roles(tokens: Sequence[Token], start: str) -> list[tuple[str, ...]]:
     """Give what each token of a sound item counts as: its own terminal, ``NAME`` for a word, or two signs."""
-    automaton = _automaton(start)
-    states, found = [automaton.start_state], list[tuple[str, ...]]()
+    tables = automaton(start)
+    states, found = [tables.start_state], list[tuple[str, ...]]()
     for token in tokens:
-        found.append(_as_expected(token.terminal, automaton.states[states[-1]]))
+        found.append(_as_expected(token.terminal, tables.states[states[-1]]))
         for part in found[-1]:
-            _take(part, automaton, states, [], _NEXT)
+            _take(part, tables, states, [], _NEXT)
     return found
 
 
@@ -86,7 +91,7 @@ def _keywords() -> frozenset[str]:
 
 
 @cache
-def _automaton(start: str) -> Any:
+def automaton(start: str) -> Any:
     """Give the tables and functions for a start of the grammar."""
     return parser().parse_interactive("", start=start).parser_state.parse_conf
 
@@ -94,34 +99,34 @@ def _automaton(start: str) -> Any:
 @lru_cache(maxsize=4096)
 def _steps(start: str, terminals: tuple[str, ...]) -> tuple[Step, ...] | int:
     """List the steps that build an item of this shape; else the number of the terminal that cannot stand."""
-    automaton = _automaton(start)
-    tables, states, steps = automaton.states, [automaton.start_state], list[Step]()
+    tables = automaton(start)
+    states, steps = [tables.start_state], list[Step]()
     for at, terminal in enumerate((*terminals, _END)):
         takes = _NEXT
-        for part in _as_expected(terminal, tables[states[-1]]):
-            if not _take(part, automaton, states, steps, takes):
+        for part in _as_expected(terminal, tables.states[states[-1]]):
+            if not _take(part, tables, states, steps, takes):
                 return at
             takes = _AGAIN
     return tuple(steps)
 
 
-def _take(terminal: str, automaton: Any, states: list[Any], steps: list[Step], takes: int) -> bool:
+def _take(terminal: str, tables: Any, states: list[Any], steps: list[Step], takes: int) -> bool:
     """Go on by one terminal: reduce what must be, then shift; False where it cannot stand."""
     while True:
-        action, target = automaton.states[states[-1]].get(terminal, (None, None))
+        action, target = tables.states[states[-1]].get(terminal, (None, None))
         if action is None:
             return False
         if action is Shift:
             states.append(target)
-            steps.append((_of_token(terminal, automaton.callbacks), takes))
+            steps.append((_of_token(terminal, tables.callbacks), takes))
             return True
         size = len(target.expansion)
         del states[len(states) - size :]
-        build = automaton.callbacks[target]
+        build = tables.callbacks[target]
         if size != 1 or not (isinstance(build, ExpandSingleChild) or (target.alias or target.origin.name) in PASSED_ON):
             steps.append((build, size))
-        states.append(automaton.states[states[-1]][target.origin.name][1])
-        if terminal == _END and states[-1] == automaton.end_state:
+        states.append(tables.states[states[-1]][target.origin.name][1])
+        if terminal == _END and states[-1] == tables.end_state:
             return True
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from ..text.diagnostic import Diagnostic, diagnose, order
 from ..text.source import Source, Span
-from . import tree, wording
+from . import mistakes, tree, wording
 from .grammar import BUILDER
 from .lines import Block, Item, cut, span_of
 from .parsing import accepted, parse
@@ -116,19 +116,18 @@ def _parse(item: Item, start: str, source: Source, faults: list[Diagnostic]) -> 
 
 def _fault(tokens: Sequence[Token], at: int, start: str, source: Source) -> Diagnostic:
     """Say what is wrong with the token at ``at``, or with the end of the item where there is none."""
-    possible = accepted(tokens[:at], start)
+    possible, advised = accepted(tokens[:at], start), mistakes.advice(tokens[:at], start)
     before, advice = wording.earlier(tokens, at, start)
     if advice:
         return _unexpected(tokens, before, advice, source)
     if at < len(tokens):
-        return _unexpected(tokens, at, wording.unexpected(tokens, at, start, possible), source)
+        return _unexpected(tokens, at, wording.slip(tokens, at, start, possible) or advised, source)
     last = span_of(tokens[-1], source.name)
     if "LBRACE" in possible:
         whole = span_of(tokens[0], source.name).to(last)
         return diagnose("M118", whole, what=wording.head_words(tokens))
-    advice = wording.cut_short(tokens, possible)
     after = wording.token_words(tokens[-1])
-    return diagnose("M111", Span(last.file, last.end, last.end + 1), after=after, advice=advice)
+    return diagnose("M111", Span(last.file, last.end, last.end + 1), after=after, advice=advised)
 
 
 def _unexpected(tokens: Sequence[Token], at: int, advice: str, source: Source) -> Diagnostic:

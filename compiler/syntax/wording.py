@@ -7,38 +7,7 @@ from .starts import BLOCKS, LAW_ITEMS
 from .tokens import Token
 from .tree import EVIDENCE
 
-_ITEMS = {
-    "statement": "start with use, material, machine, profile, quantity, setting, grade, merit or law",
-    "entity_item": "write the name of a quantity and its value, like: diameter 1.75 mm",
-    "profile_item": "start with material, machines, prefer, pin or a name, like: layer.height 0.2 mm",
-    "grade_item": "write the name of a band and its limit, like: hair up to 0.03 mm",
-    "law_item": "start with about, source, when, let, require, valid, caution, prepare, checked or unchecked",
-}
-_OPERATORS = frozenset(["+", "-", "*", "/"])
 _RELATIONS = frozenset(["<=", ">=", "<", ">"])
-# Sets of what may stand at a place, largest first, and what to call them.
-_GROUPS: tuple[tuple[frozenset[str], str], ...] = (
-    (frozenset(["(", "integral", "-", "NAME", "NUMBER", "MEASURE"]), "a number or a name"),
-    (frozenset(["(", "-", "NAME", "NUMBER", "MEASURE"]), "a number or a name"),
-    (frozenset(["(", "NAME", "NUMBER", "MEASURE"]), "a number or a name"),
-    (_OPERATORS, "an operator like + or *"),
-    (frozenset(["-", "NAME", "NUMBER", "MEASURE"]), "a value like 1.75 mm"),
-    (frozenset(["-", "NUMBER", "MEASURE"]), "a number"),
-    (frozenset(["NUMBER", "MEASURE"]), "a number"),
-    (frozenset(["±", ".."]), "a tolerance like ± 2"),
-    (frozenset(EVIDENCE), 'evidence like measured "how"'),
-    (_RELATIONS, "a comparison like <="),
-)
-_KINDS = {
-    "NAME": "a name",
-    "NUMBER": "a number",
-    "MEASURE": "a number with its unit",
-    "STRING": 'a text in "quotes"',
-    ",": "a comma",
-    "at": "a bound like 'at most'",
-    "up": "'up to'",
-    "if": "'if possible'",
-}
 # What follows the keywords that may be taken for a value where the value is missing.
 _FOLLOWERS = dict.fromkeys([*EVIDENCE, "because", "else"], "STRING")
 _FOLLOWERS["if"] = "possible"
@@ -58,16 +27,10 @@ def head_words(tokens: Sequence[Token]) -> str:
     return " ".join(str(t) for t in tokens[:2])
 
 
-def unexpected(tokens: Sequence[Token], at: int, start: str, accepted: set[str]) -> str:
-    """Say what to do about the token at ``at``, where ``accepted`` may stand in an item of ``start``."""
+def slip(tokens: Sequence[Token], at: int, start: str, accepted: set[str]) -> str:
+    """Say what to do about the token at ``at``, where ``accepted`` may stand, if it is a slip that is known."""
     words = _texts(accepted)
-    slip = _misspelt(tokens, at, start, words) or _slip(tokens, at, start, words)
-    return slip or (_instead(words, tokens[at - 1]) if at else _ITEMS[start])
-
-
-def cut_short(tokens: Sequence[Token], accepted: set[str]) -> str:
-    """Say how to go on where a line ends too early."""
-    return f"go on with {_listed(_named(_texts(accepted), tokens[-1]))}"
+    return _misspelt(tokens, at, start, words) or _slip(tokens, at, start, words)
 
 
 def earlier(tokens: Sequence[Token], at: int, start: str) -> tuple[int, str]:
@@ -91,28 +54,6 @@ def _texts(accepted: set[str]) -> set[str]:
     """Give terminals by the text they stand for, or by their name where they stand for many."""
     patterns = {t.name: str(t.pattern.value) for t in parser().terminals if t.pattern.type == "str"}
     return {"±" if t == "_PLUS_MINUS" else patterns.get(t, t) for t in accepted}
-
-
-def _named(words: set[str], previous: Token) -> list[str]:
-    """Name what may stand at a place, the likely things first and no more than help."""
-    rest, names = words - {_END}, []
-    if str(previous) == "in" and "NAME" in rest:
-        return ["a range like 0 .. 40 mm"]
-    if rest >= _OPERATORS:
-        # After an operand: a call is hardly what was meant, nor more operators where a comparison is missing.
-        rest -= {"(", "^"} | (_OPERATORS if rest >= _RELATIONS else set())
-    for group, name in _GROUPS:
-        if group <= rest:
-            rest -= group
-            names.append(name)
-    return names + [_KINDS.get(w, f"'{w}'") for w in sorted(rest)]
-
-
-def _instead(words: set[str], previous: Token) -> str:
-    names = _listed(_named(words, previous))
-    if _END not in words:
-        return f"write {names} here"
-    return f"end the line here, or write {names}" if names else "end the line here"
 
 
 def _listed(words: Sequence[str]) -> str:
