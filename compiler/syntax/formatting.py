@@ -6,7 +6,8 @@ from . import tree
 from .grammar import lex
 from .layout import STEP, Line, Row, align, lay_out, written
 from .lines import Item, cut
-from .reading import ITEM_START, read
+from .reading import read
+from .starts import ITEM_START
 from .words import Gap, comments, gap, words
 
 SAYS_NOTHING = "M104"

@@ -7,11 +7,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from ..text.diagnostic import Diagnostic, Related, diagnose
+from ..text.diagnostic import Diagnostic, Fix, Related, diagnose
 from ..text.source import Source, Span
-from . import starts
+from . import shapes, starts, strays
 from .grammar import lex
-from .tokens import Token
+from .tokens import Token, token_at
 
 DEEPEST = 64
 """Parentheses that may be open at once in one item."""
@@ -28,11 +28,13 @@ class Item:
     """The tokens of a head or of an item.
 
     ``sound`` is false where its words were already found at fault, ``bounded`` where it is too deep to parse.
+    ``opening`` mends a head whose block has no brace that opens it.
     """
 
     tokens: list[Token] = field(default_factory=list)
     sound: bool = True
     bounded: bool = True
+    opening: tuple[Fix, ...] = ()
 
 
 @dataclass(slots=True)
@@ -70,14 +72,17 @@ class _Cutter:
             if token.type == "NEWLINE":
                 self.at += 1
             elif token.type == "CLOSE":
-                self._fault("M115", token)
+                self._fault("M115", token, fixes=shapes.without_brace(self.source, token))
                 self.at += 1
             else:
                 blocks.append(self._statement())
         return blocks
 
-    def _fault(self, code: str, token: Token, related: Iterable[Related] = (), **facts: Any) -> None:
-        self.faults.append(diagnose(code, span_of(token, self.source.name), related=related, help=None, **facts))
+    def _fault(
+        self, code: str, token: Token, related: Iterable[Related] = (), fixes: Iterable[Fix] = (), **facts: object
+    ) -> None:
+        place = span_of(token, self.source.name)
+        self.faults.append(diagnose(code, place, related=related, help=None, fixes=fixes, **facts))
 
     def _statement(self) -> Block:
         self.column = self.tokens[self.at].column
@@ -88,8 +93,12 @@ class _Cutter:
         kind = str(head.tokens[0])
         if head.tokens[-1].type == "LBRACE":
             self._items(block, kind, head.tokens[-1] if kind in starts.BLOCKS else None)
-        elif kind in starts.BLOCKS and self._block_follows():
-            self._items(block, kind, None)
+        elif kind in starts.BLOCKS:
+            brace, closed = None, False
+            if self._block_follows():
+                brace = self._brace()
+                closed = self._items(block, kind, None)
+            head.opening = shapes.block_start(self.source, head.tokens, brace, closed)
         return block
 
     def _block_follows(self) -> bool:
@@ -98,17 +107,22 @@ class _Cutter:
         if self.at == len(self.tokens):
             return False
         token = self.tokens[self.at]
-        if token.type == "LBRACE":
-            self.at += 1
-            return True
-        return token.column > self.column or str(token) not in starts.STATEMENTS
+        return token.type == "LBRACE" or token.column > self.column or str(token) not in starts.STATEMENTS
+
+    def _brace(self) -> Token | None:
+        """Pass over a brace that opens a block on a line after its head."""
+        token = self.tokens[self.at]
+        if token.type != "LBRACE":
+            return None
+        self.at += 1
+        return token
 
     def _skip_line_ends(self) -> None:
         while self.at < len(self.tokens) and self.tokens[self.at].type == "NEWLINE":
             self.at += 1
 
-    def _items(self, block: Block, kind: str, opened: Token | None) -> None:
-        """Collect items up to the closing brace, or to the statement that shows that it is missing."""
+    def _items(self, block: Block, kind: str, opened: Token | None) -> bool:
+        """Collect items up to the closing brace, or to the statement that shows that it is missing; tell which."""
         self.nested = False
         while True:
             self._skip_line_ends()
@@ -117,12 +131,13 @@ class _Cutter:
                 break
             if self.tokens[self.at].type == "CLOSE":
                 self.at += 1
-                return
+                return True
             block.items.append(self._item(kind))
         if opened is not None and not self.nested:
             rest = self.tokens[self.at : self.at + 1]
             related = [Related(span_of(t, self.source.name), "the next statement starts here") for t in rest]
-            self._fault("M114", opened, related)
+            self._fault("M114", opened, related, shapes.block_end(self.source, rest[0] if rest else None))
+        return False
 
     def _next_statement(self, at: int) -> bool:
         """Tell whether a line starts a statement and stands no deeper than the head of the open one."""
@@ -130,7 +145,7 @@ class _Cutter:
 
     def _item(self, kind: str) -> Item:
         """Take the tokens of one head or item, its continued lines included."""
-        item, limits = Item(), _Limits()
+        item, limits, found = Item(), _Limits(), list[shapes.StrayAt]()
         while self.at < len(self.tokens):
             token = self.tokens[self.at]
             if token.type == "NEWLINE":
@@ -141,10 +156,12 @@ class _Cutter:
             if token.type == "CLOSE":
                 break
             self.at += 1
-            if token.type == "STRAY":
-                self._stray(token, item)
+            if token.type == "STRAY" or (
+                token.type == "SLASH" and strays.opens_comment(self.source.text, token.start_pos)
+            ):
+                found.append(self._stray(token, item, kind))
             elif token.type == "UNCLOSED":
-                self._unclosed(token, item)
+                self._unclosed(token, item, kind)
                 if item.tokens[-1].type == "LBRACE" and kind == "head":
                     break
             else:
@@ -155,10 +172,26 @@ class _Cutter:
                         break
                     self._skip_nested()
         item.bounded = not limits.broken
-        if limits.open and item.bounded:
-            self._fault("M117", limits.open[-1])
-            item.sound = False
+        if found and item.bounded:
+            self._report_strays(found, item, kind)
+        elif limits.open and item.bounded:
+            self._report_open(limits.open, item, kind)
         return item
+
+    def _report_strays(self, found: list["shapes.StrayAt"], item: Item, kind: str) -> None:
+        """Report the first stray of an item; one report an item is enough, and its fix mends all of them."""
+        at, first = found[0]
+        fixes = shapes.stray_fix(self.source, kind, item.tokens, found)
+        place = Span(self.source.name, at, at + (1 if len(first.found) < 4 or first.is_text else first.end - at))
+        self.faults.append(diagnose("M113", place, fixes=fixes, found=first.found, advice=first.advice))
+
+    def _report_open(self, opened: list[Token], item: Item, kind: str) -> None:
+        if item.sound:
+            end = item.tokens[-1].end_pos
+            related = [Related(Span(self.source.name, end, end + 1), "the line ends here")]
+            fixes = shapes.closing_parenthesis(self.source, kind, item.tokens, opened)
+            self._fault("M117", opened[-1], related, fixes)
+        item.sound = False
 
     def _limit(self, token: Token, limits: "_Limits") -> None:
         if token.type == "LPAR":
@@ -174,16 +207,22 @@ class _Cutter:
                 limits.broken = True
                 self._fault("M120", token, limit=LONGEST)
 
-    def _stray(self, token: Token, item: Item) -> None:
-        """Leave out characters that can be in no statement; one report an item is enough."""
-        if item.sound:
-            found, advice = starts.stray(str(token), self.source.text[token.end_pos :][:1])
-            self._fault("M113", token, found=found, advice=advice)
+    def _stray(self, token: Token, item: Item, kind: str) -> "shapes.StrayAt":
+        """Pass over what can be in no statement; a text in other quotes stands for one."""
+        text, at = self.source.text, token.start_pos
+        block = str(item.tokens[0]) if kind == "head" and item.tokens else kind
+        found = strays.stray(text, at, block)
+        while self.at < len(self.tokens) and self.tokens[self.at].start_pos < found.end:
+            self.at += 1
+        if found.is_text:
+            item.tokens.append(token_at("STRING", "STRING", found.texts[0], at, found.end, token.column))
         item.sound = False
+        return at, found
 
-    def _unclosed(self, token: Token, item: Item) -> None:
+    def _unclosed(self, token: Token, item: Item, kind: str) -> None:
         """Close a text at the end of its line; a brace there was surely meant as one."""
-        self._fault("M112", token)
+        if item.sound:
+            self._fault("M112", token, fixes=shapes.closing_quote(self.source, kind, item.tokens, token))
         item.sound = False
         item.tokens.append(token.turned("STRING", f'{token}"'))
         brace = {"{": "LBRACE", "}": "CLOSE"}.get(str(token).rstrip()[-1:])

@@ -1,4 +1,4 @@
-"""What to say about a mistake at each place: the sentences of ``grammar/mistakes.toml``, found by where a form has come to.
+"""What to say about a mistake at each place: the sentences of ``grammar/mistakes.toml``, found by the place.
 
 They are read when the first mistake is found; a sound file never needs them.
 """

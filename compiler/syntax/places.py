@@ -6,14 +6,12 @@ a place is the whole walk from the state on top to where the automaton waits for
 """
 
 from collections.abc import Sequence
-from functools import cache
 from typing import Any, NamedTuple
 
 from lark.parsers.lalr_analysis import Shift
 
 from .parsing import automaton, states_after
 from .tokens import Token
-
 
 NONE = -1
 """Where there is no state."""

@@ -12,6 +12,15 @@ STATEMENTS = frozenset(["use", "material", "machine", "profile", "quantity", "se
 BLOCKS = frozenset(["material", "machine", "profile", "grade", "law"])
 OWNERS = frozenset(["material", "machine", "profile"])
 
+ITEM_START = {
+    "material": "entity_item",
+    "machine": "entity_item",
+    "profile": "profile_item",
+    "grade": "grade_item",
+    "law": "law_item",
+}
+"""Which rule the items of a block follow, by the first word of its head."""
+
 LAW_ITEMS = frozenset(["about", "source", "when", "require", "valid", "caution", "prepare", "checked", "unchecked"])
 _BAND_EDGES = frozenset(["up", "above", "from", "below"])
 _EVIDENCE = frozenset(EVIDENCE)
@@ -92,45 +101,3 @@ def goes_on(kind: str, tokens: Sequence[Token], at: int) -> bool:
     if kind1 in _NUMBERS or kind1 == "MINUS":
         return False
     return not (kind1 == "NAME" and (text1 == "at" or kind2 != "NAME" or text2 in _EVIDENCE))
-
-
-_INSTEAD = {
-    "“": 'write a plain quote: "',
-    "”": 'write a plain quote: "',
-    "„": 'write a plain quote: "',
-    "«": 'write a plain quote: "',
-    "»": 'write a plain quote: "',
-    "'": 'write texts in double quotes: "',
-    "‘": 'write texts in double quotes: "',
-    "’": 'write texts in double quotes: "',
-    "−": "write a plain minus: -",
-    "–": "write - for minus, or .. for a range",
-    "—": "write - for minus, or .. for a range",
-    "…": "write .. for a range",
-    "×": "write *",
-    "·": "write *",
-    "÷": "write /",
-    "≤": "write <=",
-    "≥": "write >=",
-    "²": "write the power of a unit like mm2, of a name like diameter^2",
-    "³": "write the power of a unit like mm3, of a name like diameter^3",
-    "℃": "write degC",
-    "º": "write degC for degrees Celsius",
-    ";": "write every item on a line of its own",
-}
-
-
-def stray(character: str, following: str) -> tuple[str, str]:
-    """Say what a character that means nothing is, and what to write instead.
-
-    ``following`` is the character after it.
-    """
-    if character == "." and following.isdigit():
-        return "a point before a digit", f"write a 0 before the point: 0.{following}"
-    if character.isalpha() and character not in _INSTEAD:
-        return f"'{character}'", "write names and units with the letters a to z, digits and _"
-    if character.isprintable() and not character.isspace():
-        quoted = '"\'"' if character == "'" else f"'{character}'"
-        return quoted, _INSTEAD.get(character, "remove it, or put it in quotes")
-    name = f"the character U+{ord(character):04X}"
-    return name, "write a plain space" if character.isspace() else "remove it"

@@ -9,6 +9,7 @@ import heapq
 from collections import defaultdict
 from collections.abc import Iterator
 from functools import cache
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 from lark.parsers.lalr_analysis import Shift
@@ -78,7 +79,7 @@ def _places(start: str) -> Iterator[Found]:
 def _walk(stack: tuple[int, ...], start: str) -> list[str]:
     """Give terminals that lead along a row of states."""
     words = list(_ways(start)[stack[0]])
-    for state, after in zip(stack, stack[1:], strict=False):
+    for state, after in pairwise(stack):
         words += min((_yield(w) for w, (a, t) in automaton(start).states[state].items() if a is Shift and t == after))
     return words
 

@@ -13,7 +13,8 @@ from meltwright.syntax import printing, tree
 from meltwright.syntax.grammar import keywords, lex
 from meltwright.syntax.lines import cut
 from meltwright.syntax.parsing import roles
-from meltwright.syntax.reading import ITEM_START, read
+from meltwright.syntax.reading import read
+from meltwright.syntax.starts import ITEM_START
 
 from . import strategies
 from .colouring import Colours, Scopes, grammar

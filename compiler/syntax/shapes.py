@@ -1,0 +1,129 @@
+"""Fixes for faults of a file's shape: stray characters, texts, parentheses and blocks that are not closed."""
+
+from collections.abc import Sequence
+
+from ..text.diagnostic import Edit, Fix
+from ..text.source import Source, Span
+from .mending import Spot
+from .starts import ITEM_START
+from .strays import Stray
+from .tokens import Token
+
+StrayAt = tuple[int, Stray]
+"""Where a stray stretch starts, and what it is."""
+
+
+def spot(source: Source, kind: str, tokens: Sequence[Token], strays: Sequence[StrayAt] = ()) -> Spot | None:
+    """Give the place of a head or an item of a block of ``kind``; None where no rule says what it should be."""
+    start = "statement" if kind == "head" else ITEM_START.get(kind)
+    if start is None or not (tokens or strays):
+        return None
+    begins = [t.start_pos for t in tokens[:1]] + [at for at, _ in strays[:1]]
+    ends = [t.end_pos for t in tokens[-1:]] + [s.end for _, s in strays[-1:]]
+    return Spot(source, min(begins), max(ends), start)
+
+
+def stray_fix(source: Source, kind: str, tokens: Sequence[Token], strays: Sequence[StrayAt]) -> tuple[Fix, ...]:
+    """Write what was meant for all stray stretches of an item, if it is known for each."""
+    place = spot(source, kind, tokens, strays)
+    if place is None or not all(s.texts for _, s in strays):
+        return ()
+    for i in range(max(len(s.texts) for _, s in strays)):
+        texts = [s.texts[min(i, len(s.texts) - 1)] for _, s in strays]
+        edits = [place.put(at, s.end, text) for (at, s), text in zip(strays, texts, strict=True)]
+        title = _title(strays[0][1], texts[0], len(strays) - 1)
+        safe = i == 0 and all(s.safe for _, s in strays)
+        if not tokens and safe:
+            return (Fix(title, tuple(edits), safe),)
+        fixes = place.fix(title, *edits, safe=safe)
+        if fixes:
+            return fixes
+    return ()
+
+
+def _title(first: Stray, text: str, more: int) -> str:
+    shown = " ".join(text.split())
+    if text.startswith("\n"):
+        title = "start a new line"
+    elif shown and not first.is_text and len(shown) < 20:
+        title = f"write {shown} for {first.found}" if first.found.startswith("'") else f"write {shown}"
+    else:
+        title = (
+            "write plain quotes" if first.is_text else "write a plain space" if text else f"remove {_the(first.found)}"
+        )
+    return title + (f", and mend {more} more in this line" if more else "")
+
+
+def _the(found: str) -> str:
+    return found.replace("a ", "the ", 1) if found.startswith("a ") else found
+
+
+def closing_quote(source: Source, kind: str, tokens: Sequence[Token], text: Token) -> tuple[Fix, ...]:
+    """Close a text at the end of its line, or open it where only its end has a quote."""
+    place = spot(source, kind, [*tokens, text])
+    if place is None:
+        return ()
+    if not text[1:].strip():
+        # The quote ends something; it starts at the first word that makes a text of all that follows.
+        begins = [t for t in tokens if t.end_pos <= text.start_pos and t.type != "STRING"]
+        tries = (place.fix('write the opening "', place.put_before(t, '"')) for t in begins)
+        return next((fixes for fixes in tries if fixes), ())
+    bare = text.rstrip(" \t\f\\").rstrip("”“„»«'’")
+    hidden = bare.rstrip("{} \t") if bare[-1:] in ("{", "}") else bare
+    end = text.start_pos + len(hidden)
+    rest = text.start_pos + len(bare)
+    edits = place.edit(end, end, '"') if hidden != bare else place.edit(rest, text.end_pos, '"')
+    whole = Spot(source, place.begin, end, place.start) if hidden != bare and text[-1:] == "}" else place
+    return whole.fix('write the closing "', edits, safe="#" not in text)
+
+
+def closing_parenthesis(source: Source, kind: str, tokens: Sequence[Token], opened: Sequence[Token]) -> tuple[Fix, ...]:
+    """Close what is open where the item is sound then; safe where there is one such place."""
+    place = spot(source, kind, tokens)
+    if place is None:
+        return ()
+    closers = ")" * len(opened)
+    after = [t for t in tokens if t.start_pos >= opened[-1].end_pos]
+    edits = [place.edit(t.end_pos, t.end_pos, closers) for t in after[-40:]]
+    good = [e for e in edits if place.outcome([e])]
+    return place.fix(f"write {closers}", good[-1], safe=len(good) == 1) if good else ()
+
+
+def block_end(source: Source, following: Token | None) -> tuple[Fix, ...]:
+    """Close a block before the statement that shows that it is open, or at the end of the file."""
+    text = source.text
+    if following is None:
+        at = len(text)
+        written = "}\n" if text.endswith("\n") else "\n}\n"
+        return (Fix("write } at the end", (_edit(source, at, at, written),)),)
+    at = text.rfind("\n", 0, following.start_pos) + 1
+    # Empty lines and comments before the next statement belong to it.
+    while (line := text.rfind("\n", 0, max(at - 1, 0)) + 1) < at and text[line:at].strip()[:1] in ("", "#"):
+        at = line
+    return (Fix("write } before the next statement", (_edit(source, at, at, "}\n"),)),)
+
+
+def block_start(source: Source, head: Sequence[Token], brace: Token | None, closed: bool) -> tuple[Fix, ...]:
+    """Open a block at the end of its head; safe where its end is there."""
+    end = head[-1].end_pos
+    if brace is not None:
+        between = source.text[end : brace.start_pos]
+        if between.strip():
+            return ()
+        return (Fix("write { at the end of the line before", (_edit(source, end, brace.end_pos, " {"),), True),)
+    return (
+        Fix("write {" if closed else "write { and }", (_edit(source, end, end, " {" if closed else " {\n}"),), closed),
+    )
+
+
+def without_brace(source: Source, brace: Token) -> tuple[Fix, ...]:
+    """Remove a brace that closes nothing, with its line where it stands alone."""
+    text = source.text
+    begin = text.rfind("\n", 0, brace.start_pos) + 1
+    end = text.find("\n", brace.end_pos) + 1 or len(text)
+    alone = text[begin:end].strip() == "}"
+    return (Fix("remove the }", (_edit(source, *((begin, end) if alone else (brace.start_pos, brace.end_pos)), ""),)),)
+
+
+def _edit(source: Source, begin: int, end: int, text: str) -> Edit:
+    return Edit(Span(source.name, begin, end), text)
