@@ -79,10 +79,16 @@ class _Cutter:
         return blocks
 
     def _fault(
-        self, code: str, token: Token, related: Iterable[Related] = (), fixes: Iterable[Fix] = (), **facts: object
+        self,
+        code: str,
+        token: Token,
+        related: Iterable[Related] = (),
+        fixes: Iterable[Fix] = (),
+        help: str | None = None,
+        **facts: object,
     ) -> None:
         place = span_of(token, self.source.name)
-        self.faults.append(diagnose(code, place, related=related, help=None, fixes=fixes, **facts))
+        self.faults.append(diagnose(code, place, related=related, help=help, fixes=fixes, **facts))
 
     def _statement(self) -> Block:
         self.column = self.tokens[self.at].column
@@ -98,7 +104,9 @@ class _Cutter:
             if self._block_follows():
                 brace = self._brace()
                 closed = self._items(block, kind, None)
-            head.opening = shapes.block_start(self.source, head.tokens, brace, closed)
+            following = next(iter(self.tokens[self.at : self.at + 1]), None)
+            open_end = shapes.block_end(self.source, following) if (block.items or brace) and not closed else ()
+            head.opening = shapes.block_start(self.source, head.tokens, brace, closed, open_end)
         return block
 
     def _block_follows(self) -> bool:
@@ -222,7 +230,12 @@ class _Cutter:
     def _unclosed(self, token: Token, item: Item, kind: str) -> None:
         """Close a text at the end of its line; a brace there was surely meant as one."""
         if item.sound:
-            self._fault("M112", token, fixes=shapes.closing_quote(self.source, kind, item.tokens, token))
+            self._fault(
+                "M112",
+                token,
+                help=None if token[1:].strip() else 'write " where it starts, too',
+                fixes=shapes.closing_quote(self.source, kind, item.tokens, token),
+            )
         item.sound = False
         item.tokens.append(token.turned("STRING", f'{token}"'))
         brace = {"{": "LBRACE", "}": "CLOSE"}.get(str(token).rstrip()[-1:])

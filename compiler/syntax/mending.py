@@ -52,6 +52,8 @@ class Spot:
     def put(self, begin: int, end: int, text: str) -> Edit:
         """Replace a stretch; letters and signs that stand apart keep away from their neighbours."""
         whole = self.source.text
+        if text[:1] == ",":
+            begin = len(whole[:begin].rstrip(" \t"))
         if text[:1].isalpha() or text in _APART:
             text = f" {text}" if _wordy(whole[:begin][-1:]) else text
             text = f"{text} " if _wordy(whole[end : end + 1]) else text
@@ -82,8 +84,9 @@ class Spot:
     def remove(self, first: Token, last: Token) -> Edit:
         """Take tokens away, with the space before them."""
         begin, end, text = first.start_pos, last.end_pos, self.source.text
-        while begin > self.begin and text[begin - 1] in " \t":
-            begin -= 1
+        if text[end : end + 1].isspace() or end >= self.end:
+            while begin > self.begin and text[begin - 1] in " \t":
+                begin -= 1
         keep = begin > self.begin and _wordy(text[begin - 1]) and _wordy(text[end : end + 1])
         return self.edit(begin, end, " " if keep else "")
 

@@ -121,7 +121,8 @@ def _fault(tokens: Sequence[Token], at: int, start: str, source: Source, opening
         whole = span_of(tokens[0], source.name).to(last)
         return diagnose("M118", whole, fixes=opening, what=wording.head_words(tokens))
     after = wording.token_words(tokens[-1])
-    return diagnose("M111", Span(last.file, last.end, last.end + 1), after=after, advice=advised)
+    place = Span(last.file, last.end, last.end + 1)
+    return diagnose("M111", place, fixes=missing(case), after=after, advice=advised)
 
 
 def _unexpected(tokens: Sequence[Token], at: int, advice: str, fixes: tuple[Fix, ...], source: Source) -> Diagnostic:

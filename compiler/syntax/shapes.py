@@ -78,7 +78,7 @@ def closing_quote(source: Source, kind: str, tokens: Sequence[Token], text: Toke
 
 
 def closing_parenthesis(source: Source, kind: str, tokens: Sequence[Token], opened: Sequence[Token]) -> tuple[Fix, ...]:
-    """Close what is open where the item is sound then; safe where there is one such place."""
+    """Close what is open where the item is sound then; safe where only its end is such a place."""
     place = spot(source, kind, tokens)
     if place is None:
         return ()
@@ -86,7 +86,8 @@ def closing_parenthesis(source: Source, kind: str, tokens: Sequence[Token], open
     after = [t for t in tokens if t.start_pos >= opened[-1].end_pos]
     edits = [place.edit(t.end_pos, t.end_pos, closers) for t in after[-40:]]
     good = [e for e in edits if place.outcome([e])]
-    return place.fix(f"write {closers}", good[-1], safe=len(good) == 1) if good else ()
+    sure = len(good) == 1 and good[0] == edits[-1]
+    return place.fix(f"write {closers}", good[-1], safe=sure) if good else ()
 
 
 def block_end(source: Source, following: Token | None) -> tuple[Fix, ...]:
@@ -103,17 +104,22 @@ def block_end(source: Source, following: Token | None) -> tuple[Fix, ...]:
     return (Fix("write } before the next statement", (_edit(source, at, at, "}\n"),)),)
 
 
-def block_start(source: Source, head: Sequence[Token], brace: Token | None, closed: bool) -> tuple[Fix, ...]:
-    """Open a block at the end of its head; safe where its end is there."""
-    end = head[-1].end_pos
+def block_start(
+    source: Source, head: Sequence[Token], brace: Token | None, closed: bool, end: Sequence[Fix]
+) -> tuple[Fix, ...]:
+    """Open a block at the end of its head, safe where it is closed; ``end`` closes what items there are."""
+    at = head[-1].end_pos
     if brace is not None:
-        between = source.text[end : brace.start_pos]
-        if between.strip():
+        if source.text[at : brace.start_pos].strip():
             return ()
-        return (Fix("write { at the end of the line before", (_edit(source, end, brace.end_pos, " {"),), True),)
-    return (
-        Fix("write {" if closed else "write { and }", (_edit(source, end, end, " {" if closed else " {\n}"),), closed),
-    )
+        title, edits = "write { at the end of the line before", [_edit(source, at, brace.end_pos, " {")]
+    elif closed or end:
+        title, edits = "write {", [_edit(source, at, at, " {")]
+    else:
+        title, edits = "write { and }", [_edit(source, at, at, " {\n}")]
+    for fix in end:
+        title, edits = f"{title}, and }} at its end", [*edits, *fix.edits]
+    return (Fix(title, tuple(edits), closed),)
 
 
 def without_brace(source: Source, brace: Token) -> tuple[Fix, ...]:

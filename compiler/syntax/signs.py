@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 from ..text.diagnostic import Fix
 from .cases import END, FORMULAS, NUMBERS, RELATIONS, Case, Rule, Slip, changed
+from .grammar import keywords
 from .tokens import Token
 from .wording import shown
 
@@ -73,10 +74,11 @@ def _equals(case: Case) -> Slip | None:
     if not case.at:
         return None
     edit = case.spot.remove(first, last)
-    fixes = case.spot.fix(f"remove the {text}", edit, safe=True)
+    named = {"=": "equals sign", ":": "colon"}.get(text, text)
+    fixes = case.spot.fix(f"remove the {named}", edit, safe=True)
     if fixes and case.start in _VALUES and case.at == 1:
         return Slip(case.at, f"write the value right after the name: {changed(case, edit)}", fixes)
-    return Slip(case.at, f"remove the {text}: {changed(case, edit)}", fixes) if fixes else None
+    return Slip(case.at, f"remove the {named}: {changed(case, edit)}", fixes) if fixes else None
 
 
 def _relation(case: Case) -> Slip | None:
@@ -108,7 +110,7 @@ def _equality(case: Case, first: Token, last: Token) -> Slip:
         fixes = case.spot.fix("write is", case.spot.replace(first, last, "is"))
         if fixes:
             return Slip(
-                case.at, "for a quantity that is a word write is; numbers are compared by <=, >=, < or >", fixes
+                case.at, "for a quantity that is a word write 'is'; numbers are compared by <=, >=, < or >", fixes
             )
     return Slip(case.at, "compare by <=, >=, < or >; two lines hold something between two limits")
 
@@ -246,7 +248,7 @@ def _unit(case: Case) -> Slip | None:
         unit = f"{wrong}{following}"
         edit = case.spot.edit(previous.end_pos, following.end_pos, unit)
         return Slip(case.at, advice, case.spot.fix(f"write {previous}{unit}", edit, safe=True))
-    if wrong.type == "NAME" and len(wrong) <= 3 and "NAME" not in case.accepted:
+    if wrong.type == "NAME" and len(wrong) <= 3 and wrong not in keywords():
         return Slip(case.at, f"end the line here, or {advice}")
     return None
 

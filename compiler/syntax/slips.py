@@ -173,7 +173,7 @@ def _quoted(case: Case) -> Slip | None:
         return None
     spot = case.spot
     texts = [t for t in case.tokens[case.at :] if t.type == "STRING"]
-    for some in ([wrong], texts):
+    for some in (texts, [wrong]):
         fixes = spot.fix(f"write {wrong[1:-1]} without quotes", *(spot.replace(t, t, t[1:-1].strip()) for t in some))
         if fixes:
             return Slip(case.at, f"names and values stand without quotes: {wrong[1:-1].strip()}", fixes)
@@ -229,12 +229,13 @@ def _repeated(case: Case) -> Slip | None:
 
 def missing(case: Case) -> tuple[Fix, ...]:
     """Offer the one word or sign whose absence is all that is wrong; safe where nothing else can stand there."""
-    wrong = case.wrong
-    if case.at == 0 or wrong is None:
+    wrong, previous = case.wrong, case.previous
+    if previous is None:
         return ()
-    previous = case.tokens[case.at - 1]
+    if wrong is None:
+        return case.spot.fix("remove the comma", case.spot.remove(previous, previous)) if previous == "," else ()
     possible = sorted(w for w in case.words if not w.isupper() and w != END)
-    added = [(w, case.spot.insert(previous, w)) for w in possible]
+    added = [(w, case.spot.insert(previous, w)) for w in possible if not w.startswith(previous)]
     found = [(f"write {w} after {_short(previous)}", e) for w, e in added if case.spot.outcome([e])]
     if not found and wrong.type == "NAME":
         put = [(w, case.spot.replace(wrong, wrong, w)) for w in possible]
@@ -256,7 +257,7 @@ def _let(case: Case) -> Slip | None:
     if case.at or case.start != "law_item" or first.type != "NAME" or second != "=":
         return None
     fixes = case.spot.fix(f"write let before {first}", case.spot.put_before(first, "let "))
-    return Slip(0, f"write let before it: let {shown(case.tokens)}", fixes)
+    return Slip(0, f"write 'let' before it: let {shown(case.tokens)}", fixes)
 
 
 _RULES: tuple[Rule, ...] = (_no_value, _elsewhere, _joined, _dashed, _misspelt, _braces)

@@ -66,6 +66,8 @@ def _quotes(text: str, at: int) -> Stray | None:
         return Stray(at + 1, shown, "write large numbers without a sign between the digits", ("",))
     ends = [i for i, c in enumerate(rest) if c in (_DOUBLE + '"' if double else _SINGLE)]
     end = next((i for i in ends if not rest[i + 1 : i + 2].isalnum()), None)
+    if text[at - 1 : at].isdigit() and not rest[:1].isalnum():
+        advice = "write a unit like mm or s"
     if end is None or not rest[:end].strip() or text[at - 1 : at].isalnum() or '"' in rest[:end]:
         return Stray(at + 1, shown, advice)
     return Stray(at + end + 2, shown, advice, (f'"{rest[:end]}"',), True)
@@ -125,11 +127,11 @@ def _semicolon(text: str, at: int) -> Stray | None:
     return Stray(at + 1 + begin, "';'", "write every item on a line of its own", (f"\n{indent}", ", "))
 
 
+_IN_FORMULAS = "×·∙⋅÷∕π√"
+_FORMULAS = ("law", "merit")
 _BOUNDS = {"profile": ("at most", "at least"), "grade": ("up to", "from")}
 _INSTEAD: dict[str, tuple[str, tuple[str, ...], bool]] = {
     "−": ("write a plain minus: -", ("-",), True),
-    "–": ("write - for minus, or .. for a range", ("..", "-"), False),
-    "—": ("write - for minus, or .. for a range", ("..", "-"), False),
     "‑": ("write - for minus, and _ in names", ("-", "_"), False),
     "‐": ("write - for minus, and _ in names", ("-", "_"), False),
     "…": ("write .. for a range", ("..",), True),
@@ -148,8 +150,8 @@ _INSTEAD: dict[str, tuple[str, tuple[str, ...], bool]] = {
     "≈": ("write a tolerance after the number, like: 3 ± 0.5 mm", (), False),
     "[": ("write { } around blocks, ( ) in formulas, and nothing around lists and ranges", ("", "("), False),
     "]": ("write { } around blocks, ( ) in formulas, and nothing around lists and ranges", ("", ")"), False),
-    "&": ("write and", ("and",), False),
-    "|": ("write a comma between words; a condition has no or", (",",), False),
+    "&": ("write 'and'", ("and",), False),
+    "|": ("write a comma between words, and abs(x) for a value without its sign", (",",), False),
     "%": ("write % right after a number; comments start with #", ("#",), False),
     "\\": ("remove it; a long line goes on after an operator or a comma", ("",), False),
 }
@@ -166,16 +168,38 @@ def _character(text: str, at: int, kind: str) -> Stray:
         if sign.isspace():
             return Stray(end, name, "write a plain space", (" ",), True)
         return Stray(end, name, "remove it", ("",), unicodedata.category(sign) == "Cf")
+    if sign in "≤≥" and kind in ("material", "machine"):
+        return Stray(end, found, "wants belong in a profile; here write a value, or a range like 0 .. 3 mm")
     if sign in "≤≥":
         words = _BOUNDS.get(kind, ("<=", ">="))["≤≥".index(sign)]
         return Stray(end, found, f"write {words}", (words,), True)
-    if sign in "–—" and kind in ("law", "merit"):
-        return Stray(end, found, "write a plain minus: -", ("-",), True)
+    if sign in "–—":
+        return _dash(text, at, kind)
+    if sign == "[" and re.match(r"[ \t]*-?[0-9]", text[end:]):
+        return Stray(end, found, "write a range with two points and nothing around it: 0 .. 3 mm")
+    if sign in _IN_FORMULAS and kind not in _FORMULAS:
+        return Stray(end, found, "write one number with its unit: only laws and merits have formulas")
     if sign in _INSTEAD:
         return Stray(end, found, *_INSTEAD[sign])
     if sign.isalpha():
         return Stray(end, found, "write names and units with the letters a to z, digits and _")
     return Stray(end, found, "remove it, or put it in quotes", ("",))
+
+
+def _dash(text: str, at: int, kind: str) -> Stray:
+    """A long dash: a minus in formulas, else perhaps a minus, what joins a range, or only a dash between words."""
+    found = f"'{text[at]}'"
+    if kind in _FORMULAS:
+        return Stray(at + 1, found, "write a plain minus: -", ("-",), True)
+    advice = "write .. for a range, - for minus, and nothing between a name and its value"
+    spaces = len(text[at + 1 :]) - len(text[at + 1 :].lstrip(" \t"))
+    if not spaces:
+        return Stray(at + 1, found, advice, ("..", "-"))
+    if text[at + 1 + spaces : at + 2 + spaces].isdigit() and re.search(
+        r"[0-9][^ \t\n]*[ \t]*[^ \t\n]*[ \t]*$", text[:at][-20:]
+    ):
+        return Stray(at + 1, found, advice, ("..",))
+    return Stray(at + 1 + spaces, found, advice, ("",))
 
 
 def _unseen(sign: str) -> bool:

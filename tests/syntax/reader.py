@@ -4,7 +4,7 @@ from pathlib import Path
 
 from meltwright.syntax import tree
 from meltwright.syntax.reading import read
-from meltwright.text.diagnostic import write
+from meltwright.text.diagnostic import Fix, write
 from meltwright.text.source import Source
 
 
@@ -27,3 +27,10 @@ def report(text: str) -> str:
     """Give the rendered diagnostics of a text."""
     here = source(text)
     return write(read(here)[1], {here.name: here})
+
+
+def applied(text: str, fix: Fix) -> str:
+    """Give a text after the edits of a fix."""
+    for edit in sorted(fix.edits, key=lambda e: -e.span.start):
+        text = text[: edit.span.start] + edit.text + text[edit.span.end :]
+    return text
