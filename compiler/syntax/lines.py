@@ -5,12 +5,13 @@ Cutting first means that every statement and item is parsed on its own: one mist
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Any
+from itertools import takewhile
 
 from ..text.diagnostic import Diagnostic, Fix, Related, diagnose
 from ..text.source import Source, Span
-from . import shapes, starts, strays
+from . import braces, shapes, starts, strays
 from .grammar import lex
+from .parsing import parse
 from .tokens import Token, token_at
 
 DEEPEST = 64
@@ -39,10 +40,11 @@ class Item:
 
 @dataclass(slots=True)
 class Block:
-    """A statement: its head, and its items where it has a block."""
+    """A statement: its head, and its items where it has a block, opened by ``brace``."""
 
     head: Item
     items: list[Item] = field(default_factory=list)
+    brace: Token | None = None
 
 
 def span_of(token: Token, file: str) -> Span:
@@ -74,6 +76,10 @@ class _Cutter:
             elif token.type == "CLOSE":
                 self._fault("M115", token, fixes=shapes.without_brace(self.source, token))
                 self.at += 1
+                if self.at < len(self.tokens) and self.tokens[self.at].type not in ("NEWLINE", "CLOSE"):
+                    # What follows on the line of a fault may be sound, but nothing more is said of it.
+                    blocks.append(self._statement())
+                    blocks[-1].head.sound = False
             else:
                 blocks.append(self._statement())
         return blocks
@@ -98,16 +104,41 @@ class _Cutter:
             return block
         kind = str(head.tokens[0])
         if head.tokens[-1].type == "LBRACE":
+            block.brace = head.tokens[-1]
             self._items(block, kind, head.tokens[-1] if kind in starts.BLOCKS else None)
+        elif kind in starts.BLOCKS and self._rest_of_head(head):
+            block.brace = head.tokens[-1]
+            self._items(block, kind, head.tokens[-1])
         elif kind in starts.BLOCKS:
-            brace, closed = None, False
-            if self._block_follows():
-                brace = self._brace()
-                closed = self._items(block, kind, None)
-            following = next(iter(self.tokens[self.at : self.at + 1]), None)
-            open_end = shapes.block_end(self.source, following) if (block.items or brace) and not closed else ()
-            head.opening = shapes.block_start(self.source, head.tokens, brace, closed, open_end)
+            self._late_block(block, kind)
         return block
+
+    def _late_block(self, block: Block, kind: str) -> None:
+        """Take the items of a head that has no brace, or has it on a later line."""
+        closed = False
+        if self._block_follows():
+            block.brace = self._brace()
+            closed = self._items(block, kind, None)
+        following = next(iter(self.tokens[self.at : self.at + 1]), None)
+        begun = block.items or block.brace
+        end = shapes.block_end(self.source, following) if begun and not closed else ()
+        block.head.opening = shapes.block_start(self.source, block.head.tokens, block.brace, closed, end)
+
+    def _rest_of_head(self, head: Item) -> bool:
+        """Take the rest of a head that a line end cut in two, and report it."""
+        at = self.at
+        while at < len(self.tokens) and self.tokens[at].type == "NEWLINE":
+            at += 1
+        line = list(takewhile(lambda t: t.type != "NEWLINE", self.tokens[at:]))
+        if len(line) < 2 or line[-1].type != "LBRACE" or not head.sound or self._next_statement(at):
+            return False
+        if isinstance(parse([*head.tokens, *line], "statement"), int):
+            return False
+        self.faults.append(shapes.cut_in_two(self.source, head.tokens[-1], line))
+        head.sound = False
+        head.tokens += line
+        self.at = at + len(line)
+        return True
 
     def _block_follows(self) -> bool:
         """Tell whether a block follows a head without its brace."""
@@ -138,18 +169,55 @@ class _Cutter:
             if self.at == len(self.tokens) or (fresh and self._next_statement(self.at)):
                 break
             if self.tokens[self.at].type == "CLOSE":
+                early = self._early(self.at)
                 self.at += 1
-                return True
+                if not early:
+                    return True
+                if self.tokens[self.at].type not in ("NEWLINE", "CLOSE"):
+                    block.items.append(self._item(kind))
+                    block.items[-1].sound = False
+                continue
             block.items.append(self._item(kind))
         if opened is not None and not self.nested:
+            sign = self._lone_sign(block.items[-1]) if block.items else None
+            if sign is not None:
+                return self._wrong_end(opened, sign, block)
             rest = self.tokens[self.at : self.at + 1]
             related = [Related(span_of(t, self.source.name), "the next statement starts here") for t in rest]
             self._fault("M114", opened, related, shapes.block_end(self.source, rest[0] if rest else None))
         return False
 
+    def _wrong_end(self, opened: Token, sign: Token, block: Block) -> bool:
+        """Report a block that ends with another sign than a brace."""
+        related = [Related(span_of(sign, self.source.name), "perhaps this was meant to close it")]
+        self._fault("M114", opened, related, shapes.brace_for(self.source, sign))
+        block.items[-1].tokens.pop()
+        return True
+
+    def _lone_sign(self, item: Item) -> Token | None:
+        """Give the sign that stands alone on the last line of an item."""
+        last = item.tokens[-1] if item.sound and item.tokens else None
+        if last is None or last.type in ("NAME", "NUMBER", "MEASURE", "STRING"):
+            return None
+        before = self.source.text[: last.start_pos].rpartition("\n")[2]
+        return None if before.strip() else last
+
+    def _early(self, at: int) -> bool:
+        """Tell whether a closing brace stands too early, as the lines of its block go on, and report it then."""
+        end = braces.closes_early(self.tokens, at, self._perhaps_statement)
+        if end is None:
+            return False
+        related = [Related(span_of(self.tokens[end], self.source.name), "the block ends here")]
+        self._fault("M115", self.tokens[at], related, shapes.without_brace(self.source, self.tokens[at]))
+        return True
+
     def _next_statement(self, at: int) -> bool:
         """Tell whether a line starts a statement and stands no deeper than the head of the open one."""
         return self.tokens[at].column <= self.column and starts.statement(self.tokens, at)
+
+    def _perhaps_statement(self, at: int) -> bool:
+        """Tell whether a line might start a statement that is at fault itself."""
+        return self.tokens[at].column <= self.column and str(self.tokens[at]) in starts.STATEMENTS
 
     def _item(self, kind: str) -> Item:
         """Take the tokens of one head or item, its continued lines included."""
@@ -162,7 +230,9 @@ class _Cutter:
                 self._skip_line_ends()
                 continue
             if token.type == "CLOSE":
-                break
+                if not self._inside(token, item, kind):
+                    break
+                continue
             self.at += 1
             if token.type == "STRAY" or (
                 token.type == "SLASH" and strays.opens_comment(self.source.text, token.start_pos)
@@ -175,9 +245,9 @@ class _Cutter:
             else:
                 item.tokens.append(token)
                 self._limit(token, limits)
-                if token.type == "LBRACE":
-                    if kind == "head":
-                        break
+                if token.type == "LBRACE" and kind == "head" and braces.opens_head(self.tokens, self.at - 1):
+                    break
+                if token.type == "LBRACE" and kind != "head":
                     self._skip_nested()
         item.bounded = not limits.broken
         if found and item.bounded:
@@ -185,6 +255,16 @@ class _Cutter:
         elif limits.open and item.bounded:
             self._report_open(limits.open, item, kind)
         return item
+
+    def _inside(self, token: Token, item: Item, kind: str) -> bool:
+        """Report and pass over a closing brace in the middle of an item; tell whether it is one."""
+        if not item.tokens or (kind != "head" and not self._early(self.at)):
+            return False
+        if kind == "head" and item.sound:
+            self._fault("M115", token, fixes=shapes.without_brace(self.source, token))
+        item.sound = False
+        self.at += 1
+        return True
 
     def _report_strays(self, found: list["shapes.StrayAt"], item: Item, kind: str) -> None:
         """Report the first stray of an item; one report an item is enough, and its fix mends all of them."""
@@ -238,6 +318,10 @@ class _Cutter:
             )
         item.sound = False
         item.tokens.append(token.turned("STRING", f'{token}"'))
+        end = braces.rest_of_text(self.tokens, self.at)
+        if end is not None:
+            self.at = end + 1
+            return
         brace = {"{": "LBRACE", "}": "CLOSE"}.get(str(token).rstrip()[-1:])
         if brace == "LBRACE":
             item.tokens.append(token.turned(brace, "{"))
@@ -247,6 +331,8 @@ class _Cutter:
 
     def _skip_nested(self) -> None:
         """Pass over a block inside a block: the brace that opens it is the one fault to report."""
+        if not braces.opens_nested(self.tokens, self.at - 1, self._next_statement):
+            return
         depth = 1
         while self.at < len(self.tokens) and depth:
             token = self.tokens[self.at]

@@ -10,7 +10,9 @@ from . import mistakes, tree, wording
 from .cases import Case
 from .grammar import BUILDER
 from .lines import Block, Item, cut, span_of
+from .mending import Spot
 from .parsing import accepted, parse
+from .shapes import cut_in_two
 from .slips import missing, slip
 from .starts import ITEM_START, STATEMENTS
 from .tokens import Token
@@ -29,9 +31,11 @@ def read(source: Source) -> tuple[tree.File, list[Diagnostic]]:
     statements: list[tree.Statement] = []
     faults: list[Diagnostic] = []
     broken: Item | None = None
-    for block in blocks:
+    for i, block in enumerate(blocks):
         found: list[Diagnostic] = []
         statement = _statement(block, source, found)
+        if statement is None and i + 1 < len(blocks) and not (block.items or blocks[i + 1].items):
+            statement = _joined(block.head, blocks[i + 1].head, "statement", source, found)
         if statement is not None:
             statements.append(statement)
             broken = None if block.head.sound else block.head
@@ -62,7 +66,9 @@ def _statement(block: Block, source: Source, faults: list[Diagnostic]) -> tree.S
     start = ITEM_START.get(kind)
     if start is None:
         return statement
-    items = tuple(_items(block.items, start, source, faults))
+    # What stands on the line of a faulty head, behind its brace, is rather a part of the head.
+    broken = _behind(block, source) if statement is None else None
+    items = tuple(_items(block.items, start, source, faults, broken))
     if isinstance(statement, tree.Grade):
         return replace(statement, bands=items)
     if isinstance(statement, tree.Entity):
@@ -72,19 +78,58 @@ def _statement(block: Block, source: Source, faults: list[Diagnostic]) -> tree.S
     return None
 
 
-def _items(items: Sequence[Item], start: str, source: Source, faults: list[Diagnostic]) -> Iterator[Any]:
+def _behind(block: Block, source: Source) -> Item | None:
+    """Give the first item of a block if it stands on the line of the brace that opens it."""
+    for item in block.items[:1]:
+        if block.brace and item.tokens and "\n" not in source.text[block.brace.end_pos : item.tokens[0].start_pos]:
+            return item
+    return None
+
+
+def _items(
+    items: Sequence[Item], start: str, source: Source, faults: list[Diagnostic], unsaid: Item | None
+) -> Iterator[Any]:
+    """Parse the items of a block; faults in ``unsaid`` are not reported."""
     broken: Item | None = None
-    for item in items:
+    for i, item in enumerate(items):
         if len(faults) > MOST_FAULTS:
             break
         found: list[Diagnostic] = []
         node = _parse(item, start, source, found)
+        if node is None and i + 1 < len(items):
+            node = _joined(item, items[i + 1], start, source, found)
         if node is not None:
             yield node
-        elif _rest_of(broken, item):
+        elif _rest_of(broken, item) or item is unsaid:
             continue
         faults += found
         broken = item if node is None or not item.sound else None
+
+
+def _joined(item: Item, rest: Item, start: str, source: Source, faults: list[Diagnostic]) -> Any:
+    """Take a faulty item and the one after it as one that a line end cut in two, if that makes them sound.
+
+    Replaces what was reported of the item, and leaves nothing to say about the rest.
+    """
+    if not (faults and item.sound and rest.sound and item.tokens and rest.tokens) or _own(item, rest, start):
+        return None
+    first, last = item.tokens[-1], rest.tokens[0]
+    whole = Spot(source, item.tokens[0].start_pos, rest.tokens[-1].end_pos, start)
+    between = next((b for b in (" ", "") if whole.outcome([whole.edit(first.end_pos, last.start_pos, b)])), None)
+    # A rest that is sound by itself is hardly one.
+    if between is None or not isinstance(parse(rest.tokens, start), int):
+        return None
+    faults[:] = [cut_in_two(source, first, rest.tokens, between)]
+    tokens, rest.tokens, item.sound = [*item.tokens, *rest.tokens], [], False
+    return parse(tokens, start) if between else None
+
+
+def _own(item: Item, rest: Item, start: str) -> bool:
+    """Tell whether an item looks like one of its own rather than like the rest of a faulty one."""
+    first, second = rest.tokens[0], rest.tokens[1].type if len(rest.tokens) > 1 else ""
+    if start == "statement":
+        return item.tokens[-1].type == "LBRACE" or (first in STATEMENTS and second in ("NAME", "STRING"))
+    return first.type == "NAME" and first.column == item.tokens[0].column
 
 
 def _rest_of(broken: Item | None, item: Item) -> bool:

@@ -2,12 +2,13 @@
 
 from collections.abc import Sequence
 
-from ..text.diagnostic import Edit, Fix
+from ..text.diagnostic import Diagnostic, Edit, Fix, Related, diagnose
 from ..text.source import Source, Span
 from .mending import Spot
 from .starts import ITEM_START
 from .strays import Stray
 from .tokens import Token
+from .wording import shown, token_words
 
 StrayAt = tuple[int, Stray]
 """Where a stray stretch starts, and what it is."""
@@ -120,6 +121,21 @@ def block_start(
     for fix in end:
         title, edits = f"{title}, and }} at its end", [*edits, *fix.edits]
     return (Fix(title, tuple(edits), closed),)
+
+
+def brace_for(source: Source, sign: Token) -> tuple[Fix, ...]:
+    """Write a closing brace for another sign."""
+    return (Fix(f"write }} for {sign}", (_edit(source, sign.start_pos, sign.end_pos, "}"),)),)
+
+
+def cut_in_two(source: Source, last: Token, rest: Sequence[Token], between: str = " ") -> Diagnostic:
+    """Report an item or a head that a line end cut in two; ``last`` is the last word before it."""
+    file, begin, end = source.name, last.end_pos, rest[0].start_pos
+    related = [Related(Span(file, end, rest[-1].end_pos), "it goes on here")]
+    fixes = [Fix("join the two lines", (_edit(source, begin, end, between),))]
+    advice = f"write what follows on the same line: {shown([str(last) + between.strip(), *map(str, rest)])}"
+    place = Span(file, begin, begin + 1)
+    return diagnose("M111", place, related=related, fixes=fixes, after=token_words(last), advice=advice)
 
 
 def without_brace(source: Source, brace: Token) -> tuple[Fix, ...]:

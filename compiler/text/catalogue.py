@@ -48,7 +48,7 @@ CATALOGUE: dict[str, Entry] = {
     "M112": Entry("unclosed-text", "this text has no closing quote", 'end it with " on the same line'),
     "M113": Entry("stray-character", "{found} means nothing here", "{advice}"),
     "M114": Entry("unclosed-block", "this block is never closed", "end it with }} on a line of its own"),
-    "M115": Entry("stray-brace", "this }} closes nothing", "remove it, or look for a missing {{ above"),
+    "M115": Entry("stray-brace", "this }} is one too many", "remove it, or look for a missing {{ above"),
     "M116": Entry("too-deep", "parentheses are nested {depth} deep", "name the parts with let; the limit is {limit}"),
     "M117": Entry("unclosed-parenthesis", "this parenthesis is never closed", "add the missing )"),
     "M118": Entry("missing-block", "{what} needs a block", "write {{ after it, and }} on a line of its own at the end"),
