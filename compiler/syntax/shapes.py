@@ -60,7 +60,10 @@ def _the(found: str) -> str:
 
 
 def closing_quote(source: Source, kind: str, tokens: Sequence[Token], text: Token) -> tuple[Fix, ...]:
-    """Close a text at the end of its line, or open it where only its end has a quote."""
+    """Close a text at the end of its line, or open it where only its end has a quote.
+
+    Neither is safe: nothing tells for sure where a text should have ended.
+    """
     place = spot(source, kind, [*tokens, text])
     if place is None:
         return ()
@@ -75,7 +78,7 @@ def closing_quote(source: Source, kind: str, tokens: Sequence[Token], text: Toke
     rest = text.start_pos + len(bare)
     edits = place.edit(end, end, '"') if hidden != bare else place.edit(rest, text.end_pos, '"')
     whole = Spot(source, place.begin, end, place.start) if hidden != bare and text[-1:] == "}" else place
-    return whole.fix('write the closing "', edits, safe="#" not in text)
+    return whole.fix('write the closing "', edits)
 
 
 def closing_parenthesis(source: Source, kind: str, tokens: Sequence[Token], opened: Sequence[Token]) -> tuple[Fix, ...]:
