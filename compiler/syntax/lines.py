@@ -3,7 +3,7 @@
 Cutting first means that every statement and item is parsed on its own: one mistake, one report.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import takewhile
 
@@ -80,9 +80,21 @@ class _Cutter:
                     # What follows on the line of a fault may be sound, but nothing more is said of it.
                     blocks.append(self._statement())
                     blocks[-1].head.sound = False
-            else:
+            elif not self._orphans():
                 blocks.append(self._statement())
         return blocks
+
+    def _orphans(self) -> bool:
+        """Pass over lines that stand in no block though a brace closes one behind them; tell whether it did."""
+        if starts.statement(self.tokens, self.at) or self._statement_word(self.at):
+            return False
+        end = braces.closes_early(self.tokens, self.at - 1, self._statement_word)
+        if end is None:
+            return False
+        related = [Related(span_of(self.tokens[self.at], self.source.name), "what starts here stands in no block")]
+        self._fault("M115", self.tokens[end], related)
+        self.at = end + 1
+        return True
 
     def _fault(
         self,
@@ -119,10 +131,13 @@ class _Cutter:
         if self._block_follows():
             block.brace = self._brace()
             closed = self._items(block, kind, None)
-        following = next(iter(self.tokens[self.at : self.at + 1]), None)
-        begun = block.items or block.brace
-        end = shapes.block_end(self.source, following) if begun and not closed else ()
-        block.head.opening = shapes.block_start(self.source, block.head.tokens, block.brace, closed, end)
+        end: Sequence[Fix] | None = ()
+        if not closed:
+            following = next(iter(self.tokens[self.at : self.at + 1]), None)
+            end = shapes.block_end(self.source, following) if block.items or block.brace else None
+        first = block.items[0].tokens[:1] if block.items else []
+        safe = closed and (block.brace is not None or any(t.column > self.column for t in first))
+        block.head.opening = shapes.block_start(self.source, block.head.tokens, block.brace, safe, end)
 
     def _rest_of_head(self, head: Item) -> bool:
         """Take the rest of a head that a line end cut in two, and report it."""
@@ -204,8 +219,8 @@ class _Cutter:
 
     def _early(self, at: int) -> bool:
         """Tell whether a closing brace stands too early, as the lines of its block go on, and report it then."""
-        end = braces.closes_early(self.tokens, at, self._perhaps_statement)
-        if end is None:
+        end = braces.closes_early(self.tokens, at, self._statement_word)
+        if end is None or (self.tokens[at].column <= self.column and not self._shares_line(at)):
             return False
         related = [Related(span_of(self.tokens[end], self.source.name), "the block ends here")]
         self._fault("M115", self.tokens[at], related, shapes.without_brace(self.source, self.tokens[at]))
@@ -215,9 +230,13 @@ class _Cutter:
         """Tell whether a line starts a statement and stands no deeper than the head of the open one."""
         return self.tokens[at].column <= self.column and starts.statement(self.tokens, at)
 
-    def _perhaps_statement(self, at: int) -> bool:
-        """Tell whether a line might start a statement that is at fault itself."""
+    def _statement_word(self, at: int) -> bool:
+        """Tell whether a line starts with the word of a statement, which may be at fault itself."""
         return self.tokens[at].column <= self.column and str(self.tokens[at]) in starts.STATEMENTS
+
+    def _shares_line(self, at: int) -> bool:
+        """Tell whether something follows a token on its line."""
+        return at + 1 < len(self.tokens) and self.tokens[at + 1].type != "NEWLINE"
 
     def _item(self, kind: str) -> Item:
         """Take the tokens of one head or item, its continued lines included."""

@@ -109,21 +109,21 @@ def block_end(source: Source, following: Token | None) -> tuple[Fix, ...]:
 
 
 def block_start(
-    source: Source, head: Sequence[Token], brace: Token | None, closed: bool, end: Sequence[Fix]
+    source: Source, head: Sequence[Token], brace: Token | None, safe: bool, end: Sequence[Fix] | None
 ) -> tuple[Fix, ...]:
-    """Open a block at the end of its head, safe where it is closed; ``end`` closes what items there are."""
+    """Open a block at the end of its head; ``end`` closes it where it is open, None where it has no items at all."""
     at = head[-1].end_pos
     if brace is not None:
         if source.text[at : brace.start_pos].strip():
             return ()
         title, edits = "write { at the end of the line before", [_edit(source, at, brace.end_pos, " {")]
-    elif closed or end:
+    elif end is not None:
         title, edits = "write {", [_edit(source, at, at, " {")]
     else:
         title, edits = "write { and }", [_edit(source, at, at, " {\n}")]
-    for fix in end:
+    for fix in end or ():
         title, edits = f"{title}, and }} at its end", [*edits, *fix.edits]
-    return (Fix(title, tuple(edits), closed),)
+    return (Fix(title, tuple(edits), safe),)
 
 
 def brace_for(source: Source, sign: Token) -> tuple[Fix, ...]:

@@ -124,7 +124,9 @@ def _comma(case: Case) -> Slip | None:
     if previous.type == "NUMBER" and following is not None and case.touches(at + 1) and digits and digits[0]:
         return _decimal(case, previous, following, len(digits[0]))
     edit = case.spot.remove(wrong, wrong)
-    fixes = case.spot.fix("remove the comma", edit, safe=True)
+    # Between two names it is rather right, and another word is missing.
+    named = previous.type == "NAME" and following is not None and following.type == "NAME"
+    fixes = case.spot.fix("remove the comma", edit, safe=not named or str(following) in keywords())
     if following is None and "," not in case.words:
         return Slip(at, "remove the comma: the line ends here", fixes)
     return Slip(at, f"remove the comma: {changed(case, edit)}", fixes) if fixes else None

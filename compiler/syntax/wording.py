@@ -20,7 +20,7 @@ def head_words(tokens: Sequence[Token]) -> str:
 
 def shown(words: Sequence[str]) -> str:
     """Show the first words of a line."""
-    return " ".join(word if len(word) <= 40 else f"{word[:37]}..." for word in words[:6])
+    return " ".join(word if len(word) <= 40 else f"{word[:37]}..." for word in words[:5])
 
 
 def listed(words: Sequence[str]) -> str:
