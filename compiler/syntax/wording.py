@@ -19,8 +19,9 @@ def head_words(tokens: Sequence[Token]) -> str:
 
 
 def shown(words: Sequence[str]) -> str:
-    """Show the first words of a line."""
-    return " ".join(word if len(word) <= 40 else f"{word[:37]}..." for word in words[:5])
+    """Show a line, or as much of it as one reads at a glance."""
+    line = " ".join(words)
+    return line if len(line) <= 60 else f"{line[:57].rstrip()}..."
 
 
 def listed(words: Sequence[str]) -> str:
