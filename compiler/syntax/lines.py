@@ -328,16 +328,11 @@ class _Cutter:
 
     def _unclosed(self, token: Token, item: Item, kind: str) -> None:
         """Close a text at the end of its line; a brace there was surely meant as one."""
+        end = braces.rest_of_text(self.tokens, self.at)
         if item.sound:
-            self._fault(
-                "M112",
-                token,
-                help=None if token[1:].strip() else 'write " where it starts, too',
-                fixes=shapes.closing_quote(self.source, kind, item.tokens, token),
-            )
+            self._report_unclosed(token, item, kind, None if end is None else self.tokens[end])
         item.sound = False
         item.tokens.append(token.turned("STRING", f'{token}"'))
-        end = braces.rest_of_text(self.tokens, self.at)
         if end is not None:
             self.at = end + 1
             return
@@ -347,6 +342,14 @@ class _Cutter:
         elif brace == "CLOSE":
             self.at -= 1
             self.tokens[self.at] = token.turned(brace, "}")
+
+    def _report_unclosed(self, token: Token, item: Item, kind: str, end: Token | None) -> None:
+        if end is not None:
+            related = [Related(span_of(end, self.source.name), "perhaps this closes it")]
+            self._fault("M112", token, related, shapes.text_in_two(self.source, token, end))
+            return
+        help = None if token[1:].strip() else 'write " where it starts, too'
+        self._fault("M112", token, (), shapes.closing_quote(self.source, kind, item.tokens, token), help)
 
     def _skip_nested(self) -> None:
         """Pass over a block inside a block: the brace that opens it is the one fault to report."""

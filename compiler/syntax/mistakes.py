@@ -54,9 +54,12 @@ def entry(place: Place, start: str) -> Entry:
 
 def find(place: Place, start: str) -> Entry | None:
     """Give the entry for a place of a form, or of a part that it shares with others."""
-    known = _by_place()
-    keys = ((section, *name) for section in (start, *PARTS) for name in place.names)
-    return next((known[key] for key in keys if key in known), None)
+    for section in (start, *PARTS):
+        known = _by_place(section)
+        for name in place.names:
+            if name in known:
+                return known[name]
+    return None
 
 
 @cache
@@ -75,11 +78,11 @@ def _entries(sections: Iterable[tuple[str, list[dict[str, str | list[str]]]]]) -
 
 
 @cache
-def _by_place() -> dict[tuple[str, int, int, int], Entry]:
-    """Find entries by section and place. The first one for where a form goes on holds however it came there."""
-    known = dict[tuple[str, int, int, int], Entry]()
+def _by_place(section: str) -> dict[tuple[int, int, int], Entry]:
+    """Find the entries of a section by place. The first one for where a form goes on holds however it came there."""
+    known = dict[tuple[int, int, int], Entry]()
     for e in entries():
-        for beginning in e.after:
+        for beginning in e.after if e.section == section else ():
             for name in place_of(lex(e.whole(beginning)), e.start).names:
-                known.setdefault((e.section, *name), e)
+                known.setdefault(name, e)
     return known

@@ -4,18 +4,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
-from ..text.diagnostic import Diagnostic, Fix, diagnose, order
+from ..text.diagnostic import Diagnostic, diagnose, order
 from ..text.source import Source, Span
-from . import mistakes, tree, wording
-from .cases import Case
+from . import tree
 from .grammar import BUILDER
-from .lines import Block, Item, cut, span_of
+from .lines import Block, Item, cut
 from .mending import Spot
-from .parsing import accepted, parse
+from .parsing import parse
 from .shapes import cut_in_two
-from .slips import missing, slip
 from .starts import ITEM_START, STATEMENTS
-from .tokens import Token
 
 MOST_FAULTS = 100
 """Faults of one file that are reported."""
@@ -148,29 +145,7 @@ def _parse(item: Item, start: str, source: Source, faults: list[Diagnostic]) -> 
     if not isinstance(found, int):
         return found
     if item.sound:
-        faults.append(_fault(tokens, found, start, source, item.opening))
+        from .faults import fault_of  # sound files never need it
+
+        faults.append(fault_of(item, found, start, source))
     return None
-
-
-def _fault(tokens: Sequence[Token], at: int, start: str, source: Source, opening: tuple[Fix, ...]) -> Diagnostic:
-    """Say what is wrong with the token at ``at``, or with the end of the item where there is none."""
-    case = Case(tokens, at, start, source, frozenset(accepted(tokens[:at], start)))
-    found = slip(case)
-    if found is not None and found.at < len(tokens):
-        return _unexpected(tokens, found.at, found.advice, found.fixes, source)
-    advised = mistakes.advice(tokens[:at], start)
-    if at < len(tokens):
-        return _unexpected(tokens, at, advised, missing(case), source)
-    last = span_of(tokens[-1], source.name)
-    if "LBRACE" in case.accepted:
-        whole = span_of(tokens[0], source.name).to(last)
-        return diagnose("M118", whole, fixes=opening, what=wording.head_words(tokens))
-    after = wording.token_words(tokens[-1])
-    place = Span(last.file, last.end, last.end + 1)
-    return diagnose("M111", place, fixes=missing(case), after=after, advice=advised)
-
-
-def _unexpected(tokens: Sequence[Token], at: int, advice: str, fixes: tuple[Fix, ...], source: Source) -> Diagnostic:
-    place = f"after {wording.token_words(tokens[at - 1])}" if at else "at the start of a line"
-    found = wording.token_words(tokens[at])
-    return diagnose("M110", span_of(tokens[at], source.name), fixes=fixes, found=found, place=place, advice=advice)

@@ -81,6 +81,14 @@ def closing_quote(source: Source, kind: str, tokens: Sequence[Token], text: Toke
     return whole.fix('write the closing "', edits)
 
 
+def text_in_two(source: Source, text: Token, end: Token) -> tuple[Fix, ...]:
+    """Join a text that a line end cut in two; ``end`` is the quote that closes it on the next line."""
+    begin = text.start_pos + len(text.rstrip())
+    rest = source.text[begin : end.start_pos]
+    upto = begin + len(rest) - len(rest.lstrip())
+    return (Fix("join the two lines", (_edit(source, begin, upto, " "),)),)
+
+
 def closing_parenthesis(source: Source, kind: str, tokens: Sequence[Token], opened: Sequence[Token]) -> tuple[Fix, ...]:
     """Close what is open where the item is sound then; safe where only its end is such a place."""
     place = spot(source, kind, tokens)
@@ -136,7 +144,8 @@ def cut_in_two(source: Source, last: Token, rest: Sequence[Token], between: str 
     file, begin, end = source.name, last.end_pos, rest[0].start_pos
     related = [Related(Span(file, end, rest[-1].end_pos), "it goes on here")]
     fixes = [Fix("join the two lines", (_edit(source, begin, end, between),))]
-    advice = f"write what follows on the same line: {shown([str(last) + between.strip(), *map(str, rest)])}"
+    whole = shown([f"{last}{between}{rest[0]}", *map(str, rest[1:])])
+    advice = f"write what follows on the same line: {whole}"
     place = Span(file, begin, begin + 1)
     return diagnose("M111", place, related=related, fixes=fixes, after=token_words(last), advice=advice)
 

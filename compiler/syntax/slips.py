@@ -151,16 +151,23 @@ def _dashed(case: Case) -> Slip | None:
 
 
 def _braces(case: Case) -> Slip | None:
-    """A block where none can be."""
-    if case.wrong is None or case.wrong.type != "LBRACE":
+    """A brace that opens a block where none can be."""
+    wrong, previous = case.wrong, case.previous
+    if previous is not None and previous.type == "LBRACE" and (wrong is None or wrong.type != "LBRACE"):
+        edit = case.spot.remove(previous, previous)
+        return Slip(case.at - 1, "remove it: a { stands at the end of its line", case.spot.fix("remove the {", edit))
+    if wrong is None or wrong.type != "LBRACE":
         return None
     if "(" in case.words or "+" in case.words:
         return Slip(case.at, "a formula has parentheses, ( and ), and no braces")
-    if case.start != "statement":
+    if case.start == "statement":
+        needs_one = str(case.tokens[0]) in BLOCKS
+        return None if needs_one else Slip(case.at, "only material, machine, profile, grade and law have a block")
+    if case.following is None:
         return Slip(case.at, "a block cannot stand inside a block")
-    if str(case.tokens[0]) in BLOCKS:
-        return None
-    return Slip(case.at, "only material, machine, profile, grade and law have a block")
+    return Slip(
+        case.at, "remove it: no block can stand here", case.spot.fix("remove the {", case.spot.remove(wrong, wrong))
+    )
 
 
 # ---- texts and names

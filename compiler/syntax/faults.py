@@ -1,0 +1,37 @@
+"""Telling a fault of an item: a slip that is recognised, else the message that is written for its place."""
+
+from collections.abc import Sequence
+
+from ..text.diagnostic import Diagnostic, Fix, diagnose
+from ..text.source import Source, Span
+from . import mistakes, wording
+from .cases import Case
+from .lines import Item, span_of
+from .parsing import accepted
+from .slips import missing, slip
+from .tokens import Token
+
+
+def fault_of(item: Item, at: int, start: str, source: Source) -> Diagnostic:
+    """Say what is wrong with the token at ``at`` of an item, or with its end where there is none."""
+    tokens = item.tokens
+    case = Case(tokens, at, start, source, frozenset(accepted(tokens[:at], start)))
+    found = slip(case)
+    if found is not None and found.at < len(tokens):
+        return _unexpected(tokens, found.at, found.advice, found.fixes, source)
+    advised = mistakes.advice(tokens[:at], start)
+    if at < len(tokens):
+        return _unexpected(tokens, at, advised, missing(case), source)
+    last = span_of(tokens[-1], source.name)
+    if "LBRACE" in case.accepted:
+        whole = span_of(tokens[0], source.name).to(last)
+        return diagnose("M118", whole, fixes=item.opening, what=wording.head_words(tokens))
+    after = wording.token_words(tokens[-1])
+    place = Span(last.file, last.end, last.end + 1)
+    return diagnose("M111", place, fixes=missing(case), after=after, advice=advised)
+
+
+def _unexpected(tokens: Sequence[Token], at: int, advice: str, fixes: tuple[Fix, ...], source: Source) -> Diagnostic:
+    place = f"after {wording.token_words(tokens[at - 1])}" if at else "at the start of a line"
+    found = wording.token_words(tokens[at])
+    return diagnose("M110", span_of(tokens[at], source.name), fixes=fixes, found=found, place=place, advice=advice)
