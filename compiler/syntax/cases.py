@@ -20,11 +20,12 @@ FORMULAS = frozenset(["law_item", "statement"])
 
 
 class Slip(NamedTuple):
-    """A slip that was recognised: the token that shows it, what to do, and fixes."""
+    """A slip that was recognised: the token that shows it, what to do, fixes, and other tokens with their roles."""
 
     at: int
     advice: str
     fixes: tuple[Fix, ...] = ()
+    related: tuple[tuple[Token, str], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -2,10 +2,10 @@
 
 from collections.abc import Sequence
 
-from ..text.diagnostic import Diagnostic, Fix, diagnose
+from ..text.diagnostic import Diagnostic, Related, diagnose
 from ..text.source import Source, Span
 from . import mistakes, wording
-from .cases import Case
+from .cases import Case, Slip
 from .lines import Item, span_of
 from .parsing import accepted
 from .slips import missing, slip
@@ -18,10 +18,10 @@ def fault_of(item: Item, at: int, start: str, source: Source) -> Diagnostic:
     case = Case(tokens, at, start, source, frozenset(accepted(tokens[:at], start)))
     found = slip(case)
     if found is not None and found.at < len(tokens):
-        return _unexpected(tokens, found.at, found.advice, found.fixes, source)
+        return _unexpected(tokens, found, source)
     advised = mistakes.advice(tokens[:at], start)
     if at < len(tokens):
-        return _unexpected(tokens, at, advised, missing(case), source)
+        return _unexpected(tokens, Slip(at, advised, missing(case)), source)
     last = span_of(tokens[-1], source.name)
     if "LBRACE" in case.accepted:
         whole = span_of(tokens[0], source.name).to(last)
@@ -31,7 +31,15 @@ def fault_of(item: Item, at: int, start: str, source: Source) -> Diagnostic:
     return diagnose("M111", place, fixes=missing(case), after=after, advice=advised)
 
 
-def _unexpected(tokens: Sequence[Token], at: int, advice: str, fixes: tuple[Fix, ...], source: Source) -> Diagnostic:
+def _unexpected(tokens: Sequence[Token], slip: Slip, source: Source) -> Diagnostic:
+    at = slip.at
     place = f"after {wording.token_words(tokens[at - 1])}" if at else "at the start of a line"
-    found = wording.token_words(tokens[at])
-    return diagnose("M110", span_of(tokens[at], source.name), fixes=fixes, found=found, place=place, advice=advice)
+    return diagnose(
+        "M110",
+        span_of(tokens[at], source.name),
+        related=[Related(span_of(t, source.name), role) for t, role in slip.related],
+        fixes=slip.fixes,
+        found=wording.token_words(tokens[at]),
+        place=place,
+        advice=slip.advice,
+    )

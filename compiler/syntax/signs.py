@@ -98,8 +98,8 @@ def _relation(case: Case) -> Slip | None:
     if str(case.wrong) in RELATIONS and "+" in words:
         if not _closed(tokens[:at]):
             return Slip(at, "a comparison cannot stand inside parentheses")
-        if any(str(t) in RELATIONS for t in tokens[:at]):
-            return Slip(at, "compare two things a line, and write a second line for the third")
+        if before := [(t, "it is compared here already") for t in tokens[:at] if str(t) in RELATIONS]:
+            return Slip(at, "compare two things a line, and write a second line for the third", (), tuple(before))
         return Slip(at, "a comparison stands only after require, valid, when or where")
     return None
 

@@ -222,13 +222,13 @@ def _of(case: Case) -> Slip | None:
 def _repeated(case: Case) -> Slip | None:
     """The same word or sign twice."""
     wrong, previous = case.wrong, case.previous
-    if wrong is None or wrong != previous or wrong.type in ("NUMBER", "MEASURE", "RPAR"):
+    if wrong is None or previous is None or wrong != previous or wrong.type in ("NUMBER", "MEASURE", "RPAR"):
         return None
     if wrong.type == "NAME" and "+" in case.words:
         return None  # more likely an operator is missing
     sure = wrong.type != "NAME" or wrong in keywords()
     fixes = case.spot.fix(f"remove one {wrong}", case.spot.remove(wrong, wrong), safe=sure)
-    return Slip(case.at, f"remove one of the two {wrong}", fixes) if fixes else None
+    return Slip(case.at, f"remove one of the two {wrong}", fixes, ((previous, "the first one"),)) if fixes else None
 
 
 # ---- what is left: one word that is missing
