@@ -6,6 +6,7 @@ Cutting first means that every statement and item is parsed on its own: one mist
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import takewhile
+from typing import Any
 
 from ..text.diagnostic import Diagnostic, Fix, Related, diagnose
 from ..text.source import Source, Span
@@ -103,7 +104,7 @@ class _Cutter:
         related: Iterable[Related] = (),
         fixes: Iterable[Fix] = (),
         help: str | None = None,
-        **facts: object,
+        **facts: Any,
     ) -> None:
         place = span_of(token, self.source.name)
         self.faults.append(diagnose(code, place, related=related, help=help, fixes=fixes, **facts))
