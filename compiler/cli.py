@@ -13,7 +13,20 @@ from . import __version__
 if TYPE_CHECKING:
     import argparse
 
-COMMANDS = ("new", "compile", "check", "explain", "compare", "format", "vary", "why", "worth", "target", "library")
+COMMANDS = (
+    "new",
+    "compile",
+    "check",
+    "explain",
+    "compare",
+    "format",
+    "vary",
+    "why",
+    "worth",
+    "target",
+    "library",
+    "editor",
+)
 """Names of modules in ``commands``, in the order of the help; only the one that is asked for is loaded."""
 
 

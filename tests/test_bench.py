@@ -1,5 +1,6 @@
 """The benchmark still runs, each step of it on something small; no time that it measures is judged here."""
 
+import asyncio
 import json
 from importlib.util import find_spec
 from pathlib import Path
@@ -7,10 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from meltwright.compiling import compile_file
+from meltwright.meaning.checking import check_file
 from meltwright.solving.answering import solve
 
 from tests.bench import __main__ as command
-from tests.bench import fleets, parsing, peers, scaling, shares, startup, steps
+from tests.bench import edit, fleets, parsing, peers, scaling, shares, shops, startup, steps
 from tests.bench.counting import counted
 from tests.bench.lowered import ipopt
 from tests.bench.question import Question, ask
@@ -217,3 +219,17 @@ def test_what_lark_alone_is_given_says_what_the_text_says() -> None:
 
 def test_the_demonstrations_are_what_is_measured_where_no_file_is_named() -> None:
     assert {p.stem for p in command.demos()} >= {"stiff_bracket", "watch_strap"}
+
+
+def test_edits_are_timed_and_leave_a_sound_workspace(tmp_path: Path) -> None:
+    texts = shops.write(tmp_path)
+    assert 4_900 <= sum(text.count("\n") for text in texts.values()) <= 5_100
+    made = list(edit.edits(texts))
+    assert {kind.split(":")[0] for kind, _, _ in made} == {"laws", "machines", "materials", "profiles"}
+    for name in {name for _, name, _ in made}:
+        assert [text for _, of, text in made if of == name][-1] == texts[name]
+    spent, start = asyncio.run(edit.measure(tmp_path.resolve(), made[:5]))
+    assert sum(map(len, spent.values())) == 5
+    assert start > 0
+    for main in tmp_path.glob("profiles_*.melt"):
+        assert check_file(main)[1] == ()

@@ -1,7 +1,7 @@
 """From files to the checked model: every fault of a text is found in one run."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -15,12 +15,14 @@ from .entities import resolve
 from .functions import CONSTANTS
 from .laws import Names, check_laws, declare_law
 from .loading import LIBRARY, Loaded, load, load_library
-from .model import GradeDecl, LawDecl, LetDecl, Model
+from .memory import Memory
+from .model import GradeDecl, LawDecl, LetDecl, MeritDecl, Model
 from .near import LONGEST_NAME, brief, suggest
 from .profiles import Surroundings, resolve_profiles
 from .units import HARDNESS, Dimension
 
 _S = TypeVar("_S", bound=tree.Statement)
+_V = TypeVar("_V")
 
 MOST_FAULTS = 100
 """Faults of one file that are reported."""
@@ -45,63 +47,103 @@ def check_library(extra: Sequence[Path] = ()) -> tuple[Model | None, tuple[Diagn
 
 def check_loaded(loaded: Loaded) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
     """Check files that were read; gives what ``check_file`` gives."""
-    model, faults = check(loaded)
+    model, found = look_at(loaded)
+    return (None if any(d.is_error for d in found) else model), found, loaded.sources
+
+
+def look_at(loaded: Loaded, memory: Memory | None = None) -> tuple[Model, tuple[Diagnostic, ...]]:
+    """Check files that were read; gives the model as far as it is sound, and all diagnostics in order.
+
+    ``memory`` is what an earlier check of much the same files found.
+    """
+    model, faults = check(loaded, memory)
     if not (faults or loaded.faults):
-        return model, (), loaded.sources
+        return model, ()
     from .mending import mended
     from .missing import told_once
 
     declared = (model.quantities, model.settings, model.grades, model.merits, model.lets)
     faults = told_once(faults, loaded, {name for table in declared for name in table})
     faults = first_causes(faults, loaded)
-    found = _first(order(mended([*loaded.faults, *faults], loaded)))
-    return (None if any(d.is_error for d in found) else model), found, loaded.sources
+    return model, _first(order(mended([*loaded.faults, *faults], loaded)))
 
 
 @without_collecting()
-def check(loaded: Loaded) -> tuple[Model, list[Diagnostic]]:
-    """Build the model of all loaded files; parts at fault are left out and reported."""
+def check(loaded: Loaded, memory: Memory | None = None) -> tuple[Model, list[Diagnostic]]:
+    """Build the model of all loaded files; parts at fault are left out and reported.
+
+    ``memory`` is what an earlier check of much the same files found.
+    """
+    memory = Memory() if memory is None else memory
     faults: list[Diagnostic] = []
     statements = [s for name in sorted(loaded.files) for s in loaded.files[name].statements]
     lost_names = broken(loaded)
-    statements = _without_repeats(statements, faults)
-    entities = {
-        kind: {s.name.text: s for s in _of(statements, tree.Entity) if s.kind == kind}
-        for kind in ("material", "machine", "profile")
-    }
-    quantities = {q.name: q for s in _of(statements, tree.Quantity) if (q := declaring.quantity(s, faults))}
-    settings = {d.name: d for s in _of(statements, tree.Setting) if (d := declaring.setting(s, faults))}
-    merits = {s.name.text: declaring.merit(s) for s in _of(statements, tree.Merit)}
-    laws = [declare_law(s, faults) for s in _of(statements, tree.Law)]
-    others = {s.name.text: type(s).__name__.lower() for s in statements if isinstance(s, tree.Grade | tree.Merit)}
-    declared = {s.name.text for s in statements if isinstance(s, tree.Quantity | tree.Setting)}
-    lets = _lets(laws, statements, faults)
-    known = quantities.keys() | settings.keys() | others.keys() | lets.keys()
-    failed = (declared | {n for kind, n in lost_names if kind in FORMULA_KINDS | {""}}) - known
-    names = Names(quantities, settings, lets, others, frozenset(failed))
-
-    dimensions = check_laws(laws, merits.values(), names, faults)
-    grades = _grades(_of(statements, tree.Grade), names, dimensions, faults)
-    materials = resolve(entities["material"], names, faults)
-    machines = resolve(entities["machine"], names, faults)
-    around = Surroundings(names, grades, merits, materials, machines, dimensions)
-    profiles = resolve_profiles(entities["profile"], around, faults)
+    lost = frozenset(n for kind, n in lost_names if kind in FORMULA_KINDS | {""})
+    declaring_ones = [s for s in statements if not isinstance(s, tree.Entity | tree.Use)]
+    d = memory.whole(declaring_ones, lost, lambda: _declared(declaring_ones, lost, memory))
+    faults += d.faults
+    entities: dict[str, dict[str, tree.Entity]] = {"material": {}, "machine": {}, "profile": {}}
+    for s in _without_repeats([s for s in statements if isinstance(s, tree.Entity)], faults):
+        entities[s.kind][s.name.text] = s
+    materials = resolve(entities["material"], d.names, faults, memory)
+    machines = resolve(entities["machine"], d.names, faults, memory)
+    around = Surroundings(d.names, d.grades, d.merits, materials, machines, d.dimensions)
+    profiles = resolve_profiles(entities["profile"], around, faults, memory)
     model = Model(
         dict(loaded.sources),
-        quantities,
-        settings,
-        grades,
-        merits,
-        {law.name: law for law in laws},
-        lets,
-        dimensions,
+        d.names.quantities,
+        d.names.settings,
+        d.grades,
+        d.merits,
+        d.laws,
+        d.names.lets,
+        d.dimensions,
         materials,
         machines,
         profiles,
     )
     faults = [f for f in faults if not (f.code in _INCOMPLETE and within_broken(f.span, statements, loaded.faults))]
-    lost = {n for kind, n in lost_names if kind not in FORMULA_KINDS}
-    return model, [f for f in faults if not (f.code == "M212" and _written(f.span, loaded.sources) in lost)]
+    unread = {n for kind, n in lost_names if kind not in FORMULA_KINDS}
+    return model, [f for f in faults if not (f.code == "M212" and _written(f.span, loaded.sources) in unread)]
+
+
+@dataclass(frozen=True, slots=True)
+class _Declared:
+    """All that is not an entity: names and formulas, checked, and what is at fault in them."""
+
+    names: Names
+    merits: Mapping[str, MeritDecl]
+    laws: Mapping[str, LawDecl]
+    grades: Mapping[str, GradeDecl]
+    dimensions: Mapping[str, Dimension]
+    faults: tuple[Diagnostic, ...]
+
+
+def _declared(statements: Sequence[tree.Statement], lost: frozenset[str], memory: Memory) -> _Declared:
+    """Check quantities, settings, grades, merits and laws; ``lost`` are names that lines at fault may declare."""
+    faults: list[Diagnostic] = []
+    statements = _without_repeats(statements, faults)
+
+    def made(node: _S, make: Callable[[_S, list[Diagnostic]], _V]) -> _V:
+        """Make a declaration of a statement alone, or recall it with its faults."""
+        own: list[Diagnostic] = []
+        value, found = memory.once(node, lambda s: (make(s, own), tuple(own)))
+        faults.extend(found)
+        return value
+
+    quantities = {q.name: q for s in _of(statements, tree.Quantity) if (q := made(s, declaring.quantity))}
+    settings = {d.name: d for s in _of(statements, tree.Setting) if (d := made(s, declaring.setting))}
+    merits = {s.name.text: declaring.merit(s) for s in _of(statements, tree.Merit)}
+    nodes = list(_of(statements, tree.Law))
+    laws = [made(s, declare_law) for s in nodes]
+    others = {s.name.text: type(s).__name__.lower() for s in statements if isinstance(s, tree.Grade | tree.Merit)}
+    declared = {s.name.text for s in statements if isinstance(s, tree.Quantity | tree.Setting)}
+    lets = _lets(laws, statements, faults)
+    failed = (declared | lost) - (quantities.keys() | settings.keys() | others.keys() | lets.keys())
+    names = Names(quantities, settings, lets, others, frozenset(failed))
+    dimensions = check_laws(list(zip(nodes, laws, strict=True)), merits.values(), names, faults, memory)
+    grades = _grades(_of(statements, tree.Grade), names, dimensions, faults)
+    return _Declared(names, merits, {law.name: law for law in laws}, grades, dimensions, tuple(faults))
 
 
 @without_collecting()
@@ -116,10 +158,10 @@ def check_entities(model: Model, statements: Iterable[tree.Statement]) -> tuple[
         entities[s.kind][s.name.text] = s
     others = dict.fromkeys(model.grades, "grade") | dict.fromkeys(model.merits, "merit")
     names = Names(model.quantities, model.settings, model.lets, others, frozenset())
-    materials = resolve(entities["material"], names, faults)
-    machines = resolve(entities["machine"], names, faults)
+    materials = resolve(entities["material"], names, faults, Memory())
+    machines = resolve(entities["machine"], names, faults, Memory())
     around = Surroundings(names, model.grades, model.merits, materials, machines, model.dimensions)
-    profiles = resolve_profiles(entities["profile"], around, faults)
+    profiles = resolve_profiles(entities["profile"], around, faults, Memory())
     return replace(model, materials=materials, machines=machines, profiles=profiles), faults
 
 
@@ -201,7 +243,7 @@ def _of(statements: Iterable[tree.Statement], kind: type[_S]) -> Iterator[_S]:
     return (s for s in statements if isinstance(s, kind))
 
 
-def _without_repeats(statements: list[tree.Statement], faults: list[Diagnostic]) -> list[tree.Statement]:
+def _without_repeats(statements: Sequence[_S], faults: list[Diagnostic]) -> list[_S]:
     """Leave out what is defined a second time, with a report. Names in formulas share one table."""
     tables: dict[str, dict[str, tuple[Span, str]]] = {}
     kept: set[Span] = set()

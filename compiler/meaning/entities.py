@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Any
 
 from ..syntax import tree
@@ -10,6 +10,7 @@ from ..text.diagnostic import Diagnostic, Related, diagnose
 from ..text.fixing import put_in, write_for
 from .declaring import in_ranges
 from .laws import Names, unknown_word
+from .memory import Memory
 from .model import Amount, EntityDecl, Evidence, GivenValue, QuantityDecl
 from .near import brief, listed, suggest
 from .units import HARDNESS, Dimension
@@ -18,9 +19,16 @@ from .valuing import amount_in, amount_of, believable, example_unit, in_unit, mi
 NOT_GIVEN = Evidence("assumed", "no evidence given", stated=False)
 
 
-def resolve(entities: Mapping[str, tree.Entity], names: Names, faults: list[Diagnostic]) -> dict[str, EntityDecl]:
+def resolve(
+    entities: Mapping[str, tree.Entity], names: Names, faults: list[Diagnostic], memory: Memory
+) -> dict[str, EntityDecl]:
     """Resolve all entities of one kind; each is checked once, however many inherit from it."""
-    own = {name: _own_values(e, names, faults) for name, e in entities.items()}
+    told = cache(names.told)
+
+    def own_values(entity: tree.Entity, faults: list[Diagnostic]) -> dict[str, GivenValue]:
+        return _own_values(entity, names, faults)
+
+    own = {name: memory.recall(e, own_values, faults, told, _elsewhere) for name, e in entities.items()}
     resolved: dict[str, EntityDecl] = {}
     whole: dict[str, dict[str, GivenValue]] = {}
     for name, entity in entities.items():
@@ -32,6 +40,12 @@ def resolve(entities: Mapping[str, tree.Entity], names: Names, faults: list[Diag
             whole[ancestor] = values
         resolved[name] = EntityDecl(entity.kind, name, tuple(line), values, entity.name.span)
     return resolved
+
+
+def _elsewhere(entity: tree.Entity, values: dict[str, GivenValue]) -> dict[str, GivenValue]:
+    """Give the values of an entity that says the same at another place."""
+    spans = {i.name.text: i.span for i in entity.items if isinstance(i, tree.Given)}
+    return {n: GivenValue(n, v.amount, v.word, v.evidence, v.entity, spans[n]) for n, v in values.items()}
 
 
 def replacing(value: GivenValue, older: GivenValue | None) -> GivenValue:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cache, cached_property
 from typing import Any, TypeVar
 
 from ..syntax import tree
@@ -9,10 +10,12 @@ from ..text.diagnostic import Diagnostic, Related, diagnose
 from ..text.fixing import put_in
 from .declaring import text_of
 from .dimensions import Checker, names_in
+from .memory import Memory
 from .model import CheckDecl, LawDecl, LetDecl, MeritDecl, QuantityDecl, SettingDecl
 from .near import brief, listed, suggest
 from .units import HARDNESS, UNITS, Dimension, with_article
 
+_V = TypeVar("_V")
 _T = TypeVar("_T", tree.About, tree.SourceNote, tree.When, tree.Unchecked)
 
 
@@ -94,7 +97,7 @@ def _single(node: tree.Law, kind: type[_T], part: str, faults: list[Diagnostic])
     return found[0] if found else None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Names:
     """What formulas, values and wants may name.
 
@@ -115,7 +118,7 @@ class Names:
             return quantity.dimension or quantity.words
         return self.settings[name].dimension if name in self.settings else None
 
-    @property
+    @cached_property
     def kinds(self) -> dict[str, str]:
         """Each name with its kind; a given quantity comes before a let of its name."""
         kinds = dict.fromkeys(self.failed, "failed") | dict(self.others)
@@ -124,9 +127,19 @@ class Names:
         kinds |= {n: "quantity" if q.dimension is not None else "word" for n, q in self.quantities.items()}
         return kinds
 
+    def told(self, name: str) -> object:
+        """Tell all that a check reads of a name but the dimension of what is derived."""
+        q = self.quantities.get(name)
+        declared = None if q is None else (q.owner, q.dimension, q.ranges, q.words)
+        return self.kinds.get(name), declared, name in self.settings, name in self.lets
+
 
 def check_laws(
-    laws: Iterable[LawDecl], merits: Iterable[MeritDecl], names: Names, faults: list[Diagnostic]
+    laws: Iterable[tuple[tree.Law, LawDecl]],
+    merits: Iterable[MeritDecl],
+    names: Names,
+    faults: list[Diagnostic],
+    memory: Memory,
 ) -> dict[str, Dimension]:
     """Check every formula; give the dimension of every name that has one."""
     kinds = names.kinds
@@ -136,18 +149,37 @@ def check_laws(
             dimensions[quantity.name] = quantity.dimension
     dimensions |= {s.name: s.dimension for s in names.settings.values()}
 
-    checker = Checker(dimensions.get, kinds, faults)
-    for name in _in_order(names, faults):
-        found = [(let, checker.infer(let.expression)) for let in names.lets[name]]
+    told = cache(names.told)
+
+    def known(name: str) -> object:
+        return dimensions.get(name), told(name)
+
+    def infer(expression: tree.Expression, own: list[Diagnostic]) -> Dimension | None:
+        return Checker(dimensions.get, kinds, own).infer(expression)
+
+    decls = {node.name.text: decl for node, decl in laws}
+
+    def check_law(law: tree.Law, own: list[Diagnostic]) -> None:
+        _check_law(decls[law.name.text], Checker(dimensions.get, kinds, own), names, own)
+
+    for name in _in_order(names, faults, memory):
+        found = [
+            (let, memory.recall(let.expression, infer, faults, known, _same_elsewhere)) for let in names.lets[name]
+        ]
         if name not in names.quantities:
             dimensions[name] = next((d for _, d in found if d is not None), None)
         for let, dimension in found:
             _same(let, dimension, dimensions.get(name), faults)
     for merit in merits:
-        dimensions[merit.name] = checker.infer(merit.expression)
-    for law in laws:
-        _check_law(law, checker, names, faults)
+        dimensions[merit.name] = memory.recall(merit.expression, infer, faults, known, _same_elsewhere)
+    for law, _ in laws:
+        memory.recall(law, check_law, faults, known, _same_elsewhere)
     return {n: d for n, d in dimensions.items() if d is not None}
+
+
+def _same_elsewhere(node: object, found: _V) -> _V:
+    """Give what was found of a formula that says the same at another place: no place is in it."""
+    return found
 
 
 def _same(let: LetDecl, found: Dimension | None, wanted: Dimension | None, faults: list[Diagnostic]) -> None:
@@ -157,7 +189,7 @@ def _same(let: LetDecl, found: Dimension | None, wanted: Dimension | None, fault
         faults.append(diagnose("M301", let.span, found_text="this formula", advice=advice, **facts))
 
 
-def _in_order(names: Names, faults: list[Diagnostic]) -> list[str]:
+def _in_order(names: Names, faults: list[Diagnostic], memory: Memory) -> list[str]:
     """List derived names, each after those that it is derived from; report names derived from themselves.
 
     A declared quantity may be given, so a circle through one is looked for on each machine.
@@ -166,7 +198,7 @@ def _in_order(names: Names, faults: list[Diagnostic]) -> list[str]:
     ordered: list[str] = []
     inner = lets.keys() - names.quantities.keys()
     uses = {
-        n: sorted({r.name for let in all_lets for r in names_in(let.expression)} & inner)
+        n: sorted({r.name for let in all_lets for r in memory.once(let.expression, names_in)} & inner)
         for n, all_lets in lets.items()
     }
     state: dict[str, int] = {}

@@ -2,7 +2,7 @@
 
 import os
 import stat
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
@@ -57,18 +57,78 @@ def project_root(path: Path) -> Path:
     return folder
 
 
+class Disk:
+    """Where files are read from; an editor puts the texts that are open over it."""
+
+    def resolved(self, path: Path) -> Path:
+        """Follow links; a path that leads nowhere is kept."""
+        return _resolved(path)
+
+    def exists(self, path: Path) -> bool:
+        """Tell whether anything is there; what cannot be read is reported when it is read."""
+        return _exists(path)
+
+    def source(self, path: Path, name: str, user: Span, faults: list[Diagnostic]) -> Source | None:
+        """Read a file; report what keeps it from being read at ``user``, the place that names it."""
+        data = read_bytes(path, name, user, faults)
+        text = None if data is None else decoded(data, name, user, faults)
+        return None if text is None else Source(name, path, text)
+
+    def tree(self, source: Source) -> tuple[File, list[Diagnostic]]:
+        """Give the tree of a file that ``source`` gave, and the faults of its text."""
+        return read_kept(source)
+
+
+DISK = Disk()
+
+
+class Over(Disk):
+    """Reads some files from texts that are at hand, by their resolved path."""
+
+    def __init__(self, texts: Mapping[Path, str]) -> None:
+        self._texts = texts
+
+    def source(self, path: Path, name: str, user: Span, faults: list[Diagnostic]) -> Source | None:
+        """Give a text that is at hand; read other files."""
+        text = self._texts.get(path)
+        return super().source(path, name, user, faults) if text is None else Source(name, path, text)
+
+
 @without_collecting()
-def load(path: Path, library: Path | None = None, texts: Mapping[Path, str] | None = None) -> Loaded:
+def load(path: Path, library: Path | None = None, texts: Mapping[Path, str] | None = None, disk: Disk = DISK) -> Loaded:
     """Read ``path`` and everything it uses; faults are collected, never raised.
 
     ``library`` is read instead of the installed one: that of another revision. ``texts`` stand for files that are
-    there, by their resolved path.
+    there, by their resolved path; all else is read from ``disk``.
     """
-    resolved = _resolved(path)
-    loader = _Loader(resolved.parent, project_root(path), (library or library_folder()).resolve(), texts or {})
+    disk = Over(texts) if texts else disk
+    resolved = disk.resolved(path)
+    loader = _Loader(resolved.parent, project_root(path), (library or library_folder()).resolve(), disk)
     loaded = Loaded(path.name)
     loader.visit(resolved, path.name, NOWHERE, loaded, [])
     return loaded
+
+
+_OF_TEXT = ("M104", "M11", "M12")
+"""Codes of the faults that a file's own text gives."""
+
+
+def reread(loaded: Loaded, names: Iterable[str], disk: Disk) -> Loaded | None:
+    """Give what loading anew would, after edits of some files alone; None where other files may belong to it now."""
+    if any(not f.code.startswith(_OF_TEXT) for f in loaded.faults):
+        return None
+    after = Loaded(loaded.main, dict(loaded.sources), dict(loaded.files), list(loaded.faults))
+    for name in names:
+        before = loaded.files.get(name)
+        source = disk.source(loaded.sources[name].path, name, NOWHERE, []) if before is not None else None
+        if before is None or source is None:
+            return None
+        file, faults = disk.tree(source)
+        if file.uses != before.uses:
+            return None
+        after.sources[name], after.files[name] = source, file
+        after.faults = [f for f in after.faults if f.span.file != name] + faults
+    return after
 
 
 @without_collecting()
@@ -104,7 +164,7 @@ class _Loader:
     folder: Path
     root: Path
     library: Path
-    texts: Mapping[Path, str] = field(default_factory=dict)
+    disk: Disk = DISK
 
     def visit(self, path: Path, name: str, user: Span, loaded: Loaded, chain: list[str]) -> None:
         if name in chain:
@@ -116,15 +176,11 @@ class _Loader:
         if len(chain) > DEEPEST:
             loaded.faults.append(diagnose("M204", user, limit=DEEPEST))
             return
-        text = self.texts.get(path)
-        if text is None:
-            data = read_bytes(path, name, user, loaded.faults)
-            text = None if data is None else decoded(data, name, user, loaded.faults)
-        if text is None:
+        source = self.disk.source(path, name, user, loaded.faults)
+        if source is None:
             return
-        source = Source(name, path, text)
         loaded.sources[name] = source
-        file, faults = read_kept(source)
+        file, faults = self.disk.tree(source)
         loaded.faults += faults
         used: dict[Path, Span] = {}
         for use in file.uses:
@@ -152,13 +208,13 @@ class _Loader:
         base = self.library if use.library else user.parent
         limit = self.library if within_library else self.root
         with_ending = written if written.endswith(".melt") else written + ".melt"
-        path = _resolved(base / with_ending)
+        path = self.disk.resolved(base / with_ending)
         if "\\" not in written and (os.path.isabs(written) or not path.is_relative_to(limit)):
             facts: dict[str, Any] = {"path": brief(written), "root": "the library" if within_library else "the project"}
             advice = self._inside(within_library)
             faults.append(diagnose("M202", use.path.span, advice=advice, **facts))
             return None
-        if "\\" in written or not _exists(path):
+        if "\\" in written or not self.disk.exists(path):
             what = "library file" if use.library else "file"
             advice, fixes = _others(use, base, user)
             if "\\" in written:

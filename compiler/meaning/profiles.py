@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cache
 from typing import Any, TypeVar
 
 from ..syntax import tree
@@ -10,6 +11,7 @@ from ..text.fixing import put_in, write_for
 from .declaring import listed_twice
 from .entities import lineage, replacing, take, takes, unknown_entity
 from .laws import Names, unknown_word
+from .memory import Memory
 from .model import (
     EntityDecl,
     GivenValue,
@@ -42,6 +44,14 @@ class Surroundings:
     machines: Mapping[str, EntityDecl]
     dimensions: Mapping[str, Dimension]
 
+    def told(self, name: str) -> object:
+        """Tell all that a check of a profile reads of a name."""
+        declared = self.names.settings.get(name), self.grades.get(name), self.dimensions.get(name)
+        grade = declared[1]
+        graded = self.dimensions.get(grade.quantity) if grade else None
+        known = name in self.materials, name in self.machines, name in self.merits
+        return self.names.told(name), declared, graded, known
+
 
 @dataclass(slots=True)
 class _Draft:
@@ -57,10 +67,15 @@ class _Draft:
 
 
 def resolve_profiles(
-    entities: Mapping[str, tree.Entity], around: Surroundings, faults: list[Diagnostic]
+    entities: Mapping[str, tree.Entity], around: Surroundings, faults: list[Diagnostic], memory: Memory
 ) -> dict[str, ProfileDecl]:
     """Resolve all profiles."""
-    drafts = {name: _draft(e, around, faults) for name, e in entities.items()}
+    told = cache(around.told)
+
+    def draft(entity: tree.Entity, own: list[Diagnostic]) -> _Draft:
+        return _draft(entity, around, own)
+
+    drafts = {name: memory.recall(e, draft, faults, told) for name, e in entities.items()}
     resolved = {}
     for name, entity in entities.items():
         whole = _Draft()

@@ -408,6 +408,12 @@ CATALOGUE: dict[str, Entry] = {
     "M809": Entry(
         "not-filled-in", "{kind} {name} does not give {names} yet, so no profile can use it", "{advice}", "warning"
     ),
+    # ---- editors
+    "M820": Entry(
+        "no-editor-extra",
+        "the language server needs {package}, which is not installed",
+        "install it beside meltwright: {command}",
+    ),
 }
 
 

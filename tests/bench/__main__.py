@@ -9,7 +9,7 @@ from meltwright.meaning.loading import library_folder
 
 from tests.bench.scaling import BUDGET
 
-WHAT = ("shares", "peers", "fleet", "start-up", "parsing")
+WHAT = ("shares", "peers", "fleet", "start-up", "parsing", "edit")
 
 
 def demos() -> list[Path]:
@@ -58,6 +58,10 @@ def main(arguments: list[str]) -> None:
         from tests.bench import startup
 
         startup.report(files)
+    if what in ("", "edit"):
+        from tests.bench import edit
+
+        edit.report()
 
 
 if __name__ == "__main__":

@@ -57,6 +57,11 @@ def _failing_git(folder: Path, patched: pytest.MonkeyPatch) -> None:
     patched.setenv("PATH", f"{folder / 'tools'}{os.pathsep}{os.environ['PATH']}")
 
 
+def _no_extra(folder: Path, patched: pytest.MonkeyPatch) -> None:
+    patched.setattr("meltwright.commands.editor.find_spec", lambda name: None)
+    patched.setattr("sys.executable", "/usr/bin/python3")
+
+
 def _unproved_fix(folder: Path, patched: pytest.MonkeyPatch) -> None:
     patched.setattr("meltwright.text.fixing._spoilt", lambda before, picked, edits, *after: set(edits))
 
@@ -72,6 +77,7 @@ SITUATIONS: dict[str, Situation] = {
     "M629": _unproved_fix,
     "M701": _no_git,
     "M708": _failing_git,
+    "M820": _no_extra,
 }
 
 LASTING = {"M223"}
@@ -84,5 +90,6 @@ UNMENDED: dict[str, str] = {
     "M122": "a fault of the program, not of a text",
     "M506": "a fault of the program, not of a text",
     "M629": "a fault of the program, not of a text",
+    "M820": "no test installs anything",
 }
 """Codes whose pages have no mended example, and why."""
