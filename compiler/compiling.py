@@ -165,8 +165,8 @@ def prepare(path: Path, machine: str = "", setting: str = "") -> Prepared:
 
 
 @without_collecting()
-def prepare_loaded(loaded: Loaded, machine: str = "", setting: str = "") -> Prepared:
-    """Check files that were read and lower all that they ask for; where that is without fault, it is kept."""
+def prepare_loaded(loaded: Loaded, machine: str = "", setting: str = "", keep: bool = True) -> Prepared:
+    """Check files that were read and lower all that they ask for; where that is without fault, it may be kept."""
     key = loaded.key("lowered", machine)
     kept = store.recall(key)
     if kept is not None and (not setting or setting in kept[0].settings):
@@ -176,7 +176,7 @@ def prepare_loaded(loaded: Loaded, machine: str = "", setting: str = "") -> Prep
 
     model, diagnostics, sources = check_loaded(loaded)
     prepared = lowered(Prepared(model, [], list(diagnostics), sources, loaded), loaded.main, machine, setting)
-    if model is not None and 0 < len(prepared.networks) <= MOST_KEPT:
+    if keep and model is not None and 0 < len(prepared.networks) <= MOST_KEPT:
         # Together, as they share nodes and values by identity.
         store.keep(key, (replace(model, sources={}), prepared.networks, prepared.faults))
     return prepared

@@ -16,8 +16,9 @@ BAD = "material m {\n gap 3 3\n}"
 
 @pytest.fixture
 def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Stand in an empty folder."""
+    """Stand in an empty folder; nothing is known of any text."""
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("MELTWRIGHT_CACHE", "off")
     return tmp_path
 
 
@@ -166,3 +167,20 @@ def test_standard_input_beside_a_file_is_a_misuse(here: Path, capsys: pytest.Cap
     assert stopped.value.code == 2
     assert "no file can be named beside it" in capsys.readouterr().err
     assert Path("rough.melt").read_text() == ROUGH
+
+
+def test_what_is_known_to_be_in_its_layout_is_not_parsed_again(
+    here: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("MELTWRIGHT_CACHE", str(here / "cache"))
+    put("rough.melt", ROUGH)
+    put("bad.melt", BAD)
+    assert run("rough.melt", "bad.melt") == 1
+    monkeypatch.setattr("meltwright.syntax.formatting.format_text", None)
+    assert run("rough.melt") == 0
+    assert run("--check", "rough.melt") == 0
+    capsys.readouterr()
+    for other in (ROUGH, SET + "\n", BAD):
+        put("rough.melt", other)
+        with pytest.raises(TypeError):
+            run("rough.melt")

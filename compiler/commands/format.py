@@ -10,6 +10,7 @@ from ..text.source import NOWHERE, Source, Span
 from .reporting import report, seen
 
 _STANDARD = Path("-")
+_KEPT = "laid-out"
 
 
 def register(commands: Any) -> None:
@@ -89,16 +90,25 @@ def _pass_on(check: bool) -> int:
 
 
 def _formatted(data: bytes | None, file: Path, faults: list[Diagnostic]) -> bytes | None:
-    """Format the bytes of a file; reports faults, those found before too, and gives nothing then."""
+    """Format the bytes of a file; reports faults, those found before too, and gives nothing then.
+
+    That a text is in its layout is kept, once it was proved: then nothing of it need be parsed again.
+    """
     from ..meaning.loading import decoded
-    from ..syntax.formatting import format_text
+    from ..text import store
 
     sources = {}
     text = None if data is None or faults else decoded(data, file.name, NOWHERE, faults)
     if text is not None:
+        if store.recall(store.key(_KEPT, text)):
+            return text.encode("utf-8")
+        from ..syntax.formatting import format_text
+
         source = Source(file.name, file, text)
         sources[source.name] = source
         text, found = format_text(source)
         faults += found
+        if not faults:
+            store.keep(store.key(_KEPT, text), True)
     report(faults, sources, file)
     return None if text is None or faults else text.encode("utf-8")

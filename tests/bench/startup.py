@@ -31,7 +31,7 @@ def run(arguments: Sequence[str], cache: Path, bytecode: Path) -> tuple[float, f
 
     Bytecode is kept in a folder of its own, as an installed program has it, whatever the surroundings say.
     """
-    own = {"XDG_CACHE_HOME": str(cache), "PYTHONPYCACHEPREFIX": str(bytecode)}
+    own = {"MELTWRIGHT_CACHE": str(cache), "PYTHONPYCACHEPREFIX": str(bytecode)}
     environment = {**{k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}, **own}
     start = time.perf_counter()
     null = os.open(os.devnull, os.O_RDWR)
