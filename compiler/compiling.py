@@ -115,7 +115,8 @@ def look_over_loaded(loaded: Loaded, effort: int = 0) -> tuple[Compiled, list[st
     if kept is not None:
         diagnostics, names = kept
         return Compiled((), diagnostics, loaded.sources), names
-    prepared = prepare_loaded(loaded)
+    # While a text is being written, to keep its networks at each check would cost more than it saves.
+    prepared = prepare_loaded(loaded, keep=False)
     if any(f.code == "M401" for f in prepared.faults):
         # What is told of a file that asks for nothing hangs on more than the texts that it uses, so it is not kept.
         parts = _parts(prepared, loaded)

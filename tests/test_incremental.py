@@ -292,6 +292,8 @@ def test_each_effort_has_an_outcome_of_its_own(tmp_path: Path, monkeypatch: pyte
         first = [look_over(main, effort)[1] for effort in (0, 1, 2)]
         monkeypatch.setattr(compiling, "first_look", None)
         assert [look_over(main, effort)[1] for effort in (2, 1, 0)] == first[::-1]
+    # A check keeps no networks: that would cost more at each edit than it saves.
+    assert {path.name.split("-")[0] for path in (tmp_path / "kept").iterdir()} - {"grammar"} == {"tree", "looked"}
     assert len({str(names) for names in first}) == 3
 
 
