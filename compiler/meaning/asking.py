@@ -132,7 +132,8 @@ def _read(text: str, file: str, faults: list[Diagnostic]) -> tree.Pin | None:
         faults.append(_unread(text, file))
         return None
     tree_of, found = read(Source(file, Path(file), f"{_HEAD}{text}\n}}\n"))
-    faults += found
+    # What is asked is written on the command line: nothing of it can be mended in a file, and a pin is not meant.
+    faults += (replace(f, fixes=(), help=f.help if "=" in text else "go on with = and a value") for f in found)
     if found:
         return None
     items = [i for s in tree_of.statements if isinstance(s, tree.Entity) for i in s.items]
