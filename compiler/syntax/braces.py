@@ -7,25 +7,29 @@ from collections.abc import Callable, Sequence
 
 from .tokens import Token
 
+_FAR = 32
+"""Braces that are looked at in search of those that close two blocks."""
+
 Starts = Callable[[int], bool]
 
 
-def closes_early(tokens: Sequence[Token], at: int, starts: Starts) -> int | None:
-    """Tell whether the block goes on behind a closing brace: give the brace that closes it then."""
+def closes_early(tokens: Sequence[Token], at: int, starts: Starts) -> tuple[int, bool]:
+    """Tell whether a block goes on behind a closing brace: where the search ended, and whether a brace closes it."""
     between = False
     for i in range(at + 1, len(tokens)):
         kind = tokens[i].type
         if kind == "CLOSE":
-            return i if between else None
+            return i, between
         if kind == "LBRACE" or (kind != "NEWLINE" and tokens[i - 1].type in ("NEWLINE", "CLOSE") and starts(i)):
-            return None
+            return i, False
         between = between or kind != "NEWLINE"
-    return None
+    return len(tokens), False
 
 
 def opens_head(tokens: Sequence[Token], at: int) -> bool:
     """Tell whether a brace in a head opens its block: no other one follows on its line."""
-    for token in tokens[at + 1 :]:
+    for i in range(at + 1, len(tokens)):
+        token = tokens[i]
         if token.type in ("NEWLINE", "CLOSE"):
             break
         if token.type == "LBRACE":
@@ -35,14 +39,15 @@ def opens_head(tokens: Sequence[Token], at: int) -> bool:
 
 def opens_nested(tokens: Sequence[Token], at: int, starts: Starts) -> bool:
     """Tell whether a brace in an item opens a block of its own: there are closing ones for both blocks."""
-    closed = 0
+    closed = seen = 0
     for i in range(at + 1, len(tokens)):
         kind = tokens[i].type
         if tokens[i - 1].type == "NEWLINE" and kind != "NEWLINE" and starts(i):
             break
         closed += {"CLOSE": 1, "LBRACE": -1}.get(kind, 0)
-        if closed == 2:
-            return True
+        seen += kind in ("CLOSE", "LBRACE")
+        if closed == 2 or seen == _FAR:
+            return closed == 2
     return False
 
 

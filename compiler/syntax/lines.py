@@ -3,9 +3,8 @@
 Cutting first means that every statement and item is parsed on its own: one mistake, one report.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
-from itertools import takewhile
 from typing import Any
 
 from ..text.diagnostic import Diagnostic, Fix, Related, diagnose
@@ -22,6 +21,10 @@ LONGEST = 128
 
 _OPERATORS = frozenset(["+", "-", "*", "/", "^", ",", "±", "+-", "..", "<", ">", "<=", ">=", "=", ":"])
 _GOES_ON_AFTER = _OPERATORS | {"("}
+_LONGEST_HEAD = 12
+"""Words of the second line of a head."""
+_MOST_FAULTS = 100
+"""Faults of the shape of a file; more than one more are not looked at, as nobody reads them."""
 _COUNTED = frozenset(["PLUS", "MINUS", "STAR", "SLASH", "CIRCUMFLEX", "_PLUS_MINUS"])
 
 
@@ -66,6 +69,7 @@ class _Cutter:
         self.at = 0
         self.column = 1
         self.nested = False
+        self.unclosed_until = 0
         self.faults: list[Diagnostic] = []
 
     def blocks(self) -> list[Block]:
@@ -89,8 +93,11 @@ class _Cutter:
         """Pass over lines that stand in no block though a brace closes one behind them; tell whether it did."""
         if starts.statement(self.tokens, self.at) or self._statement_word(self.at):
             return False
-        end = braces.closes_early(self.tokens, self.at - 1, self._statement_word)
-        if end is None:
+        if self.at < self.unclosed_until:
+            return False
+        end, closed = braces.closes_early(self.tokens, self.at - 1, self._statement_word)
+        if not closed:
+            self.unclosed_until = end
             return False
         related = [Related(span_of(self.tokens[self.at], self.source.name), "what starts here stands in no block")]
         self._fault("M115", self.tokens[end], related)
@@ -106,8 +113,15 @@ class _Cutter:
         help: str | None = None,
         **facts: Any,
     ) -> None:
-        place = span_of(token, self.source.name)
-        self.faults.append(diagnose(code, place, related=related, help=help, fixes=fixes, **facts))
+        self._tell(diagnose, code, span_of(token, self.source.name), related=related, help=help, fixes=fixes, **facts)
+
+    def _tell(self, make: Callable[..., Diagnostic], *arguments: Any, **facts: Any) -> None:
+        """Keep a fault, as long as anyone will read it."""
+        if len(self.faults) <= _MOST_FAULTS:
+            self.faults.append(make(*arguments, **facts))
+
+    def _mending(self) -> bool:
+        return len(self.faults) <= _MOST_FAULTS
 
     def _statement(self) -> Block:
         self.column = self.tokens[self.at].column
@@ -145,12 +159,15 @@ class _Cutter:
         at = self.at
         while at < len(self.tokens) and self.tokens[at].type == "NEWLINE":
             at += 1
-        line = list(takewhile(lambda t: t.type != "NEWLINE", self.tokens[at:]))
+        end = at
+        while end < len(self.tokens) and end < at + _LONGEST_HEAD and self.tokens[end].type != "NEWLINE":
+            end += 1
+        line = self.tokens[at:end]
         if len(line) < 2 or line[-1].type != "LBRACE" or not head.sound or self._next_statement(at):
             return False
         if isinstance(parse([*head.tokens, *line], "statement"), int):
             return False
-        self.faults.append(shapes.cut_in_two(self.source, head.tokens[-1], line))
+        self._tell(shapes.cut_in_two, self.source, head.tokens[-1], line)
         head.sound = False
         head.tokens += line
         self.at = at + len(line)
@@ -215,13 +232,13 @@ class _Cutter:
         last = item.tokens[-1] if item.sound and item.tokens else None
         if last is None or last.type in ("NAME", "NUMBER", "MEASURE", "STRING"):
             return None
-        before = self.source.text[: last.start_pos].rpartition("\n")[2]
+        before = self.source.text[self.source.text.rfind("\n", 0, last.start_pos) + 1 : last.start_pos]
         return None if before.strip() else last
 
     def _early(self, at: int) -> bool:
         """Tell whether a closing brace stands too early, as the lines of its block go on, and report it then."""
-        end = braces.closes_early(self.tokens, at, self._statement_word)
-        if end is None or (self.tokens[at].column <= self.column and not self._shares_line(at)):
+        end, closed = braces.closes_early(self.tokens, at, self._statement_word)
+        if not closed or (self.tokens[at].column <= self.column and not self._shares_line(at)):
             return False
         related = [Related(span_of(self.tokens[end], self.source.name), "the block ends here")]
         self._fault("M115", self.tokens[at], related, shapes.without_brace(self.source, self.tokens[at]))
@@ -289,15 +306,15 @@ class _Cutter:
     def _report_strays(self, found: list["shapes.StrayAt"], item: Item, kind: str) -> None:
         """Report the first stray of an item; one report an item is enough, and its fix mends all of them."""
         at, first = found[0]
-        fixes = shapes.stray_fix(self.source, kind, item.tokens, found)
+        fixes = shapes.stray_fix(self.source, kind, item.tokens, found) if self._mending() else ()
         place = Span(self.source.name, at, at + (1 if len(first.found) < 4 or first.is_text else first.end - at))
-        self.faults.append(diagnose("M113", place, fixes=fixes, found=first.found, advice=first.advice))
+        self._tell(diagnose, "M113", place, fixes=fixes, found=first.found, advice=first.advice)
 
     def _report_open(self, opened: list[Token], item: Item, kind: str) -> None:
         if item.sound:
             end = item.tokens[-1].end_pos
             related = [Related(Span(self.source.name, end, end + 1), "the line ends here")]
-            fixes = shapes.closing_parenthesis(self.source, kind, item.tokens, opened)
+            fixes = shapes.closing_parenthesis(self.source, kind, item.tokens, opened) if self._mending() else ()
             self._fault("M117", opened[-1], related, fixes)
         item.sound = False
 
@@ -350,7 +367,8 @@ class _Cutter:
             self._fault("M112", token, related, shapes.text_in_two(self.source, token, end))
             return
         help = None if token[1:].strip() else 'write " where it starts, too'
-        self._fault("M112", token, (), shapes.closing_quote(self.source, kind, item.tokens, token), help)
+        fixes = shapes.closing_quote(self.source, kind, item.tokens, token) if self._mending() else ()
+        self._fault("M112", token, (), fixes, help)
 
     def _skip_nested(self) -> None:
         """Pass over a block inside a block: the brace that opens it is the one fault to report."""

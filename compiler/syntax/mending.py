@@ -53,16 +53,16 @@ class Spot:
         """Replace a stretch; letters and signs that stand apart keep away from their neighbours."""
         whole = self.source.text
         if text[:1] == ",":
-            begin = len(whole[:begin].rstrip(" \t"))
+            begin -= len(whole[self.begin : begin]) - len(whole[self.begin : begin].rstrip(" \t"))
         if text[:1].isalpha() or text in _APART:
-            text = f" {text}" if _wordy(whole[:begin][-1:]) else text
+            text = f" {text}" if _wordy(whole[max(begin - 1, 0) : begin]) else text
             text = f"{text} " if _wordy(whole[end : end + 1]) else text
         return self.edit(begin, end, text)
 
     def replace(self, first: Token, last: Token, text: str) -> Edit:
         """Replace tokens; the new text keeps away from words that it would run into."""
         whole = self.source.text
-        before, after = whole[: first.start_pos][-1:], whole[last.end_pos :][:1]
+        before, after = whole[max(first.start_pos - 1, 0) : first.start_pos], whole[last.end_pos :][:1]
         if _wordy(before) and (text[:1].isalnum() or text in _APART):
             text = " " + text
         if _wordy(after) and (text[-1:].isalnum() or text.strip() in _APART):

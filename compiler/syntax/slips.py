@@ -56,8 +56,6 @@ _SYNONYMS = {
     "by": ["of", "on"],
     "raise": ["increase", "higher", "more"],
     "lower": ["reduce", "decrease", "less"],
-    "and": ["or", "but"],
-    "up": ["upto", "below", "under"],
     "textbook": ["book"],
     "published": ["paper", "article"],
     "measured": ["measure"],
@@ -80,7 +78,7 @@ def _misspelt(case: Case) -> Slip | None:
         close = close or [k for k in possible if len(wrong) > 2 and k.startswith(wrong.casefold())]
         if close:
             return Slip(case.at, f"did you mean {listed(close)}?", tuple(_respelt(case, case.at, close)))
-        told = next((k for k in possible if k != "and" and str(wrong) in _SYNONYMS.get(k, ())), None)
+        told = next((k for k in possible if str(wrong) in _SYNONYMS.get(k, ())), None)
         if told:
             edit = case.spot.replace(wrong, wrong, told)
             return Slip(case.at, f"write {told} instead", case.spot.fix(f"write {told} for {wrong}", edit))

@@ -40,7 +40,7 @@ def _comment(text: str, at: int) -> Stray | None:
         return None
     line = _line_end(text, at)
     sign = text[at : at + 2]
-    close = text.find("*/", at) if sign == "/*" else -1
+    close = text.find("*/", at, at + 20_000) if sign == "/*" else -1
     advice = "comments start with #, and end with the line"
     if close > line:
         return Stray(close + 2, f"'{sign}'", advice)
@@ -89,30 +89,34 @@ def _point(text: str, at: int) -> Stray | None:
     return Stray(at + 1, "'.'", "remove the point" if ends else "remove it, or put it in quotes", ("",), ends)
 
 
+_RAISED = re.compile("⁻?[⁰¹²³⁴-⁹]+")
 _POWERS = str.maketrans("⁰¹²³⁴⁵⁶⁷⁸⁹⁻", "0123456789-")
 
 
 def _power(text: str, at: int) -> Stray | None:
-    power = re.match("⁻?[⁰¹²³⁴-⁹]+", text[at:])
+    power = _RAISED.match(text, at)
     if power is None:
         return None
     number = power[0].translate(_POWERS)
     if number.startswith("-"):
         advice = f"write the power of a name like gap^{number}, and a unit with a stroke like 1/s"
-        return Stray(at + power.end(), f"'{power[0]}'", advice, (f"^{number}",))
+        return Stray(power.end(), f"'{power[0]}'", advice, (f"^{number}",))
     advice = f"write the power of a unit like mm{number}, of a name like diameter^{number}"
-    of_unit = re.search(r"[0-9][ \t]*(?:1/)?(?:[A-Za-zµμ°]+[0-9]*[*/])*[A-Za-zµμ°]+$", text[:at][-40:])
+    of_unit = re.search(r"[0-9][ \t]*(?:1/)?(?:[A-Za-zµμ°]+[0-9]*[*/])*[A-Za-zµμ°]+$", text[max(at - 40, 0) : at])
     texts = (number,) if of_unit else (f"^{number}",)
-    return Stray(at + power.end(), f"'{power[0]}'", advice, texts, True)
+    return Stray(power.end(), f"'{power[0]}'", advice, texts, True)
+
+
+_DEGREE = re.compile("℃|º[ \\t]*C\\b|º")
 
 
 def _degree(text: str, at: int) -> Stray | None:
-    found = re.match("℃|º[ \t]*C\\b|º", text[at:])
+    found = _DEGREE.match(text, at)
     if found is None:
         return None
     sure = found[0] != "º"
     advice = "write degC" if found[0] == "℃" else "write degC for degrees Celsius"
-    return Stray(at + found.end(), f"'{found[0]}'", advice, ("degC",), sure)
+    return Stray(found.end(), f"'{found[0]}'", advice, ("degC",), sure)
 
 
 def _semicolon(text: str, at: int) -> Stray | None:
@@ -175,7 +179,7 @@ def _character(text: str, at: int, kind: str) -> Stray:
         return Stray(end, found, f"write {words}", (words,), True)
     if sign in "–—":
         return _dash(text, at, kind)
-    if sign == "[" and re.match(r"[ \t]*-?[0-9]", text[end:]):
+    if sign == "[" and re.match(r"[ \t]*-?[0-9]", text[end : end + 20]):
         return Stray(end, found, "write a range with two points and nothing around it: 0 .. 3 mm")
     if sign in _IN_FORMULAS and kind not in _FORMULAS:
         return Stray(end, found, "write one number with its unit: only laws and merits have formulas")
@@ -192,11 +196,12 @@ def _dash(text: str, at: int, kind: str) -> Stray:
     if kind in _FORMULAS:
         return Stray(at + 1, found, "write a plain minus: -", ("-",), True)
     advice = "write .. for a range, - for minus, and nothing between a name and its value"
-    spaces = len(text[at + 1 :]) - len(text[at + 1 :].lstrip(" \t"))
+    rest = text[at + 1 : _line_end(text, at)]
+    spaces = len(rest) - len(rest.lstrip(" \t"))
     if not spaces:
         return Stray(at + 1, found, advice, ("..", "-"))
     if text[at + 1 + spaces : at + 2 + spaces].isdigit() and re.search(
-        r"[0-9][^ \t\n]*[ \t]*[^ \t\n]*[ \t]*$", text[:at][-20:]
+        r"[0-9][^ \t\n]*[ \t]*[^ \t\n]*[ \t]*$", text[max(at - 20, 0) : at]
     ):
         return Stray(at + 1, found, advice, ("..",))
     return Stray(at + 1 + spaces, found, advice, ("",))
@@ -209,4 +214,4 @@ def _unseen(sign: str) -> bool:
 def _line_end(text: str, at: int) -> int:
     end = text.find("\n", at)
     end = len(text) if end < 0 else end
-    return end - 1 if text[:end].endswith("\r") else end
+    return end - 1 if text[end - 1 : end] == "\r" else end

@@ -376,6 +376,7 @@ SLIPS = {
         'hair above "x" "y"',
         "hair up to 3 ± 1 mm",
         "hair upwards",
+        "hair under 3 mm",
         "hair ≤ 3 mm",
         "hair at most 3 mm",
         "hair up to: 3 mm",
