@@ -203,6 +203,25 @@ def _lets(
     return lets
 
 
+def _derived_in_the_library(statements: Iterable[tree.Statement]) -> dict[str, Span]:
+    """List what laws of the library derive, with the place of the first that does."""
+    laws = [s for s in _of(statements, tree.Law) if s.span.file.startswith(LIBRARY)]
+    lets = [item for law in laws for item in law.items if isinstance(item, tree.Let)]
+    return {let.name.text: let.name.span for let in reversed(lets)}
+
+
+def _free(s: tree.Statement, derived: Mapping[str, Span], faults: list[Diagnostic]) -> bool:
+    """Tell whether an author's setting, grade or merit leaves the library's derived names alone; report if not."""
+    if not isinstance(s, tree.Setting | tree.Grade | tree.Merit) or s.span.file.startswith(LIBRARY):
+        return True
+    place = derived.get(s.name.text)
+    if place is None:
+        return True
+    related = [Related(place, "derived here")]
+    faults.append(diagnose("M231", s.name.span, name=s.name.text, kind="derived quantity", related=related))
+    return False
+
+
 def _nameable(name: str, span: Span, faults: list[Diagnostic], in_formulas: bool = True) -> bool:
     """Tell whether a name may be declared; report where it may not."""
     if len(name) > LONGEST_NAME:
@@ -247,6 +266,7 @@ def _without_repeats(statements: Sequence[_S], faults: list[Diagnostic]) -> list
     """Leave out what is defined a second time, with a report. Names in formulas share one table."""
     tables: dict[str, dict[str, tuple[Span, str]]] = {}
     kept: set[Span] = set()
+    derived = _derived_in_the_library(statements)
     # Where an author defines anew what the library has, the author's is the second.
     for s in sorted(statements, key=lambda s: not s.span.file.startswith(LIBRARY)):
         if isinstance(s, tree.Use):
@@ -255,6 +275,6 @@ def _without_repeats(statements: Sequence[_S], faults: list[Diagnostic]) -> list
         table = kind if kind in ("material", "machine", "profile", "law") else "formula"
         taken = tables.setdefault(table, {})
         first = declaring.unique([(s.name.text, s.name.span, kind)], faults, taken)
-        if first and _nameable(s.name.text, s.name.span, faults, table == "formula"):
+        if first and _free(s, derived, faults) and _nameable(s.name.text, s.name.span, faults, table == "formula"):
             kept.add(s.span)
     return [s for s in statements if s.span in kept]

@@ -88,3 +88,25 @@ def test_what_is_mended_says_what_the_text_said(path: Path) -> None:
             assert look(path, after.text) == ()
     assert mended > 30
     assert len(left) <= 6
+
+
+@pytest.mark.parametrize(
+    "taking",
+    [
+        "merit flow = gap",
+        "merit gap = 3 mm",
+        "setting flow : length in 0 .. 3 mm step 1 mm",
+        "grade flow by gap {\n  a up to 3 mm\n  b above\n}",
+        "quantity gap of machine : length",
+    ],
+)
+def test_a_name_of_the_library_taken_again_is_told_once_and_where_the_author_did_it(
+    tmp_path: Path, taking: str
+) -> None:
+    file = tmp_path / "own.melt"
+    file.write_text(f'use library "machines/tube_fed"\n\n{taking}\n', encoding="utf-8")
+    _, faults, sources = check_file(file)
+    (fault,) = faults
+    assert fault.code in ("M210", "M231")
+    assert sources["own.melt"].line_column(fault.span.start)[0] == 3
+    assert [r.span.file.split("/")[0] for r in fault.related] == ["library"]
