@@ -211,6 +211,7 @@ def test_json(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
         "help": "did you mean mm?",
         "place": where,
         "related": [],
+        "values": [],
         "fixes": [{"title": "write mm for MM", "safe": True, "edits": [{"place": where, "text": "mm"}]}],
     }
     assert [r["role"] for r in bad["diagnostics"][1]["related"]] == ["declared here"]
