@@ -133,12 +133,14 @@ def _unknown(item: tree.Given, entity: tree.Entity, names: Names) -> Diagnostic:
     mine = [q.name for q in names.quantities.values() if q.owner == entity.kind]
     if entity.kind == "profile":
         mine += [s.name for s in names.settings.values() if s.given]
-    given = {i.name.text for i in entity.items if isinstance(i, tree.Given)}
+
+    def meant(other: str) -> bool:
+        """Tell whether the value suits another name, which is not given yet."""
+        given = any(isinstance(i, tree.Given) and i.name.text == other for i in entity.items)
+        return not given and takes(item.value, names.dimension(other))
+
     otherwise = "declare it with quantity, or check that the file that declares it is used"
-    hint = suggest(
-        name, item.name.span, mine, otherwise, lambda n: n not in given and takes(item.value, names.dimension(n))
-    )
-    return diagnose("M214", item.name.span, name=brief(name), **hint)
+    return diagnose("M214", item.name.span, name=brief(name), **suggest(name, item.name.span, mine, otherwise, meant))
 
 
 def takes(value: tree.Value, wanted: Dimension | Iterable[str] | None) -> bool:
