@@ -3,6 +3,7 @@
 Exit codes: 0 good, 1 the text or the request is at fault (diagnostics on standard error), 2 misuse.
 """
 
+import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -42,6 +43,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(f"meltwright {__version__}")
         sys.exit(0)
     options = _parser(arguments).parse_args(arguments)
+    if not _has_folder():
+        return 1
     try:
         code: int = options.run(options)
     except BrokenPipeError:
@@ -51,6 +54,21 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print("stopped; nothing more was written", file=sys.stderr)
         return 1
     return code
+
+
+def _has_folder() -> bool:
+    """Tell whether there is a working folder, which paths are told from; report one that was removed."""
+    try:
+        os.getcwd()
+    except OSError:
+        from .text.diagnostic import diagnose, write
+        from .text.source import NOWHERE
+
+        facts = {"path": "the working folder", "reason": "it was removed, or you may not look into it"}
+        fault = diagnose("M105", NOWHERE, help="go to another folder with cd", **facts)
+        print(write([fault], {}), end="", file=sys.stderr)
+        return False
+    return True
 
 
 def _parser(arguments: Sequence[str]) -> "argparse.ArgumentParser":

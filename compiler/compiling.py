@@ -122,8 +122,16 @@ def look_over_loaded(loaded: Loaded, effort: int = 0) -> tuple[Compiled, list[st
         parts = _parts(prepared, loaded)
         return prepared.compiled(), parts
     compiled, names = first_look(prepared, effort)
-    store.keep(key, (compiled.diagnostics, names))
+    if not _tells_of_other_files(compiled):
+        store.keep(key, (compiled.diagnostics, names))
     return compiled, names
+
+
+def _tells_of_other_files(compiled: Compiled) -> bool:
+    """Tell whether a report may hang on files that the texts do not use: those that define an unknown name."""
+    from .meaning.causes import UNKNOWN_NAMES
+
+    return any(d.code in UNKNOWN_NAMES for d in compiled.diagnostics)
 
 
 def first_look(prepared: Prepared, effort: int = 0) -> tuple[Compiled, list[str]]:

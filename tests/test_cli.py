@@ -300,3 +300,24 @@ def test_a_reader_that_stops_early(here: Path) -> None:
     command = f"{sys.executable} -m meltwright check {'good.melt ' * 3} | head -c 1"
     ran = subprocess.run(["sh", "-c", command], cwd=here, capture_output=True, text=True, timeout=120, check=False)
     assert "Traceback" not in ran.stderr
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only here can a folder that is in use be removed")
+def test_a_working_folder_that_was_removed(here: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    (here / "gone").mkdir()
+    os.chdir(here / "gone")
+    (here / "gone").rmdir()
+    assert run("check", "x.melt") == 1
+    assert capfd.readouterr().err.startswith("error[M105 unreadable]: the working folder cannot be read: ")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere the names of files are text")
+@pytest.mark.parametrize("form", ["text", "json", "sarif"])
+def test_a_file_whose_name_is_no_text(here: Path, form: str) -> None:
+    name = os.fsdecode(b"\xe9.melt")
+    Path(name).write_text("profile", encoding="utf-8")
+    reports = [f"report.{ending}" for ending in ("xml", "json", "sarif")]
+    told = process("check", name, "--format", form, *(a for r in reports for a in ("--report", r)), folder=here)
+    assert told.returncode == 1 and "Traceback" not in told.stderr
+    assert all("M111" in text for text in [told.stdout + told.stderr, *(Path(r).read_text("utf-8") for r in reports)])
+    assert form == "text" or "%E9.melt" in told.stdout

@@ -297,6 +297,20 @@ def test_each_effort_has_an_outcome_of_its_own(tmp_path: Path, monkeypatch: pyte
     assert len({str(names) for names in first}) == 3
 
 
+def test_a_file_that_appears_beside_is_told_of(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What is told of an unknown name hangs on files that are not used."""
+    file = tmp_path / "main.melt"
+    file.write_text("machine one from other {\n}\n", encoding="utf-8")
+    said = []
+    with keeping(tmp_path / "kept"):
+        for _ in range(2):
+            assert main(["check", str(file)]) == 1
+            said.append(capsys.readouterr().err)
+            (tmp_path / "shop.melt").write_text("machine other {\n}\n", encoding="utf-8")
+    assert "shop.melt" not in said[0]
+    assert 'add: use "shop.melt"' in said[1]
+
+
 # ---- the real library, the commands, and processes at once
 
 

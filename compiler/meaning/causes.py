@@ -11,7 +11,8 @@ from .loading import Loaded
 
 SYNTAX = ("M11", "M12")
 _IMPORT_FAULTS = frozenset(["M101", "M102", "M103", "M105", "M202", "M203", "M204"])
-_UNKNOWN_NAMES = frozenset(["M212", "M214", "M237", "M239"])
+UNKNOWN_NAMES = frozenset(["M212", "M214", "M237", "M239"])
+"""Faults that may come of a name that is not known here; what is told of them hangs on files that are not used, too."""
 _NAMED_ALIKE = frozenset(["M212", "M214", "M216", "M218", "M237"])
 """Faults of a name that are the same wherever it stands."""
 _MOST_RELATED = 8
@@ -28,7 +29,7 @@ def first_causes(faults: Iterable[Diagnostic], loaded: Loaded) -> list[Diagnosti
     faults = list(faults)
     if any(_import_failed(f, loaded.sources) for f in loaded.faults):
         # What the missing file would have defined cannot be told from what is misspelt.
-        faults = [f for f in faults if f.code not in _UNKNOWN_NAMES]
+        faults = [f for f in faults if f.code not in UNKNOWN_NAMES]
     headless = {f.span.file for f in loaded.faults if f.code == "M115" or _in_head(f, loaded.sources)}
     unclosed = {_line(f.span, loaded.sources) for f in loaded.faults if f.code == "M114"}
     faults = [

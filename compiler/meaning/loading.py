@@ -295,6 +295,13 @@ def read_bytes(path: Path, name: str, user: Span, faults: list[Diagnostic]) -> b
         return None
 
 
+def text_of(path: Path) -> str:
+    """Read a file that nothing uses, to see what is in it; one that cannot be read says nothing."""
+    unread: list[Diagnostic] = []
+    data = read_bytes(path, path.name, NOWHERE, unread)
+    return (data is not None and decoded(data, path.name, NOWHERE, unread)) or ""
+
+
 def decoded(data: bytes, name: str, user: Span, faults: list[Diagnostic]) -> str | None:
     """Read bytes as UTF-8, without a byte order mark; report where they are not."""
     try:

@@ -8,10 +8,9 @@ from pathlib import Path
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Edit, Fix, Related
 from ..text.source import Span
-from .loading import DEMOS, LARGEST, LIBRARY, Loaded, library_folder
+from .causes import UNKNOWN_NAMES
+from .loading import DEMOS, LIBRARY, Loaded, library_folder, text_of
 
-_CODES = frozenset(["M212", "M214", "M237", "M239"])
-"""Codes of faults that may come of a name that is not known here."""
 _DECLARES = re.compile(
     r"^(?:(quantity|setting|grade|merit|material|machine)|[ \t]+let)[ \t]+([A-Za-z_][\w.]*)", re.MULTILINE
 )
@@ -35,7 +34,7 @@ def told_once(faults: Iterable[Diagnostic], loaded: Loaded, declared: Iterable[s
     are the names that formulas may use; where a project declares some of the library's itself, it means to do without.
     """
     faults = list(faults)
-    unknown = [f for f in faults if f.code in _CODES and not f.span.file.startswith(LIBRARY)]
+    unknown = [f for f in faults if f.code in UNKNOWN_NAMES and not f.span.file.startswith(LIBRARY)]
     if not unknown:
         return faults
     homes = _homes(loaded, library_folder())
@@ -102,9 +101,5 @@ def _homes(loaded: Loaded, library: Path) -> Mapping[str, _Home]:
 
 def _declared(path: Path, known: set[Path]) -> list[tuple[str, str]]:
     """List what a file that is not used declares, by kind and name."""
-    try:
-        if path in known or path.stat().st_size > LARGEST:
-            return []
-        return [(m[1] or "let", m[2]) for m in _DECLARES.finditer(path.read_text(encoding="utf-8"))]
-    except (OSError, ValueError):
-        return []
+    text = "" if path in known else text_of(path)
+    return [(m[1] or "let", m[2]) for m in _DECLARES.finditer(text)]

@@ -5,7 +5,7 @@ import re
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from ..meaning.loading import LARGEST, LIBRARY
+from ..meaning.loading import LIBRARY, text_of
 from ..meaning.model import EntityDecl, Model
 from ..meaning.near import LONGEST_NAME, brief
 from ..syntax import tree
@@ -91,13 +91,7 @@ def files_beside(folder: Path) -> list[Beside]:
     """Look at the .melt files of a folder, in the order of their names; those that cannot be read define nothing."""
     found = []
     for path in sorted(folder.glob("*.melt"), key=lambda p: p.name):
-        try:
-            if not path.is_file() or path.stat().st_size > LARGEST:
-                continue
-            text = path.read_text(encoding="utf-8-sig")
-        except (OSError, UnicodeDecodeError):
-            continue
-        file, _ = read(Source(path.name, path, text))
+        file, _ = read(Source(path.name, path, text_of(path)))
         entities = [s for s in file.statements if isinstance(s, tree.Entity)]
         found.append(Beside(path, tuple((e.kind, e.name.text) for e in entities)))
     return found

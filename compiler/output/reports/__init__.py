@@ -53,7 +53,7 @@ def place_of(span: Span, sources: Mapping[str, Source]) -> Place | None:
         return None
     source = sources.get(span.file)
     if source is None:
-        return Place(quote(span.file.replace(os.sep, "/")), False)
+        return Place(_quoted(span.file.replace(os.sep, "/")), False)
     if span.start == span.end == 0:
         return Place(*_uri(source))
     return exact_place(span, sources)
@@ -75,8 +75,13 @@ def _uri(source: Source) -> tuple[str, bool]:
     path = Path(os.path.abspath(source.path))
     library = library_folder().resolve()
     if source.name.startswith(LIBRARY) and path.resolve().is_relative_to(library):
-        return quote(path.resolve().relative_to(library).as_posix()), True
-    return quote(relative(path)), False
+        return _quoted(path.resolve().relative_to(library).as_posix()), True
+    return _quoted(relative(path)), False
+
+
+def _quoted(path: str) -> str:
+    """Write a path as a URI has it; bytes of a name that are no text stay those bytes."""
+    return quote(path, errors="surrogateescape")
 
 
 def relative(path: Path) -> str:
@@ -90,7 +95,7 @@ def relative(path: Path) -> str:
 
 def report_text(path: Path, parts: Sequence[Part]) -> str:
     """Write a report in the format that the ending of its name says."""
-    return ENDINGS[path.suffix.lower()](parts)
+    return ENDINGS[path.suffix.lower()](parts).encode("utf-8", "replace").decode("utf-8")
 
 
 def as_json(parts: Sequence[Part]) -> str:
