@@ -54,7 +54,7 @@ def _format(file: Path, check: bool) -> int:
     if check:
         print(seen(file))
         return 1
-    failed = rewrite(file, after)
+    failed = rewrite(file, after, before)
     if failed:
         report([failed], {}, file)
         return 1

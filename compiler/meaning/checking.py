@@ -59,7 +59,7 @@ def look_at(loaded: Loaded, memory: Memory | None = None) -> tuple[Model, tuple[
     model, faults = check(loaded, memory)
     if not (faults or loaded.faults):
         return model, ()
-    from .mending import mended
+    from .around import mended
     from .missing import told_once
 
     declared = (model.quantities, model.settings, model.grades, model.merits, model.lets)

@@ -16,9 +16,9 @@ from ..solving.problem import TOLERANCE
 from ..solving.trying import Case
 from ..text.diagnostic import Diagnostic, Related, Shown, diagnose
 from ..text.source import Span
+from .cure_fixes import fixes
 from .cures import cure_lines, sentences, some
 from .formulas import requirement_text
-from .mending import fixes
 from .sides import spare, told, unit_of_sides
 from .valued import Point
 

@@ -89,7 +89,7 @@ def _rest_of_line(source: Source, at: int) -> int:
 
 
 def _whole_lines(text: str, span: Span) -> Span:
-    """Widen a stretch to its lines, or to the blanks before it where a comment follows."""
+    """Widen a stretch to its lines, unless something else stands on them, a comment too."""
     start = text.rfind("\n", 0, span.start) + 1
     end = text.find("\n", span.end)
     end = len(text) if end < 0 else end + 1

@@ -124,6 +124,14 @@ def test_an_inherited_value_is_given_anew(body: str, compiled: Run) -> None:
     assert not compiled(mended).failed
 
 
+def test_line_ends_are_those_of_the_file(compiled: Run) -> None:
+    own = "machine heir from one {\n}\n"
+    text = shop("10 mm", "1 mm", "  x at least 20", more=own).replace("machines one, two, three", "machines heir, two")
+    text = text.replace("\n", "\r\n")
+    for fix in refused(compiled(text)).fixes:
+        assert "\n" not in applied(text, fix, "case.melt").replace("\r\n", ""), fix.title
+
+
 LINED = """
 use library "materials/urethanes"
 use library "machines/tube_fed"

@@ -12,7 +12,8 @@ from ..solving.curing import Change
 from ..solving.levers import Lever
 from ..syntax import tree
 from ..text.diagnostic import Edit, Fix
-from ..text.source import Source, Span
+from ..text.fixing import laid_fix
+from ..text.source import Span
 from .cures import Sentence, purpose
 
 _INDENT = "  "
@@ -29,7 +30,7 @@ def fixes(model: Model, profile: ProfileDecl, sentences: Sequence[Sentence]) -> 
             found.append(Fix(sentence.exact, _joined([e for several in edits for e in several])))
         if len(changes) == 1 and changes[0].lever.free:
             found += texts.freed(changes[0].lever)
-    return found
+    return [laid_fix(fix, model.sources) for fix in found]
 
 
 def _joined(edits: Sequence[Edit]) -> tuple[Edit, ...]:
@@ -67,15 +68,8 @@ class _Texts:
         return [Fix(f"leave {pin.name} free instead of pin {pin.name} = {pin.old}", (edit,))] if edit else []
 
     def left_out(self, span: Span) -> Edit | None:
-        """Leave out an item, with its line where it has one of its own."""
-        source = self._source(span)
-        if source is None or span not in self._items:
-            return None
-        start, end = _line(source, span)
-        before, after = source.text[start : span.start], source.text[span.end : end]
-        if before.strip() or after.strip():
-            return Edit(span, "")
-        return Edit(Span(span.file, start, min(end + 1, len(source.text))), "")
+        """Leave out an item."""
+        return Edit(span, "") if span in self._items else None
 
     def _valued(self, change: Change) -> list[Edit]:
         """Change the value of an input where its entity gives it, else give it there."""
@@ -90,8 +84,8 @@ class _Texts:
 
     def _between(self, item: tree.Given) -> str:
         """Give the blanks between a value and its evidence, where they stand on one line."""
-        source = self._source(item.span)
-        blank = source.text[item.value.span.end : item.evidence.span.start] if source and item.evidence else ""
+        text = self._model.sources[item.span.file].text
+        blank = text[item.value.span.end : item.evidence.span.start] if item.evidence else ""
         return blank if blank and not blank.strip(" ") else _INDENT
 
     def _added(self, entity: tree.Entity, change: Change) -> Edit:
@@ -100,17 +94,14 @@ class _Texts:
         name, value = change.lever.name, f"{change.rung.text}  {_assumed(change)}"
         given = [i for i in entity.items if isinstance(i, tree.Given)]
         if entity.items:
-            at, last = entity.items[-1].span.end, entity.items[-1].span
-            indent = source.text[_line(source, last)[0] : last.start]
+            at, start = entity.items[-1].span.end, entity.items[-1].span.start
+            indent = source.text[source.text.rfind("\n", 0, start) + 1 : start]
         else:
             at, indent = source.text.index("{", entity.span.end) + 1, _INDENT
         column = given[-1].value.span.start - given[-1].span.start if given else 0
         line = f"\n{indent if not indent.strip() else _INDENT}{name.ljust(column - len(_INDENT))}{_INDENT}{value}"
-        end = _line(source, Span(source.name, at, at))[1]
-        rest = source.text[at:end].strip()
-        if rest and not rest.startswith("#"):
-            return Edit(Span(source.name, at, at), f"{line}\n")
-        return Edit(Span(source.name, end, end), line)
+        closed = source.text[at:].lstrip(" ").startswith("}")
+        return Edit(Span(source.name, at, at), f"{line}\n" if closed else line)
 
     def _entity(self, change: Change) -> tree.Entity | None:
         """Find the entity of the author's that is to give an input."""
@@ -121,9 +112,6 @@ class _Texts:
         elif owner == "material":
             decl = self._model.materials.get(self._profile.material)
         return self._entities.get(decl.span) if decl is not None else None
-
-    def _source(self, span: Span) -> Source | None:
-        return None if span.file.startswith(LIBRARY) else self._model.sources.get(span.file)
 
     @cached_property
     def _entities(self) -> dict[Span, tree.Entity]:
@@ -141,10 +129,3 @@ class _Texts:
 def _assumed(change: Change) -> str:
     """Say how a value is known that is to be."""
     return f'assumed "planned: {purpose(change)}"'
-
-
-def _line(source: Source, span: Span) -> tuple[int, int]:
-    """Give where the line of an item's start begins, and where that of its end ends."""
-    start = source.text.rfind("\n", 0, span.start) + 1
-    end = source.text.find("\n", span.end)
-    return start, len(source.text) if end < 0 else end
