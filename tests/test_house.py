@@ -9,7 +9,7 @@ from meltwright.meaning.loading import library_folder
 
 COMPILER = library_folder().parent / "compiler"
 FLOORS = ["text", "syntax", "meaning", "network", "solving", "telling", "output", "compiling", "comparing"]
-FLOORS += ["starting", "commands", "cli"]
+FLOORS += ["starting", "editor", "commands", "cli"]
 MODULES = sorted(COMPILER.rglob("*.py"))
 
 
