@@ -64,8 +64,8 @@ def _has_folder() -> bool:
         from .text.diagnostic import diagnose, write
         from .text.source import NOWHERE
 
-        facts = {"path": "the working folder", "reason": "it was removed, or you may not look into it"}
-        fault = diagnose("M105", NOWHERE, help="go to another folder with cd", **facts)
+        reason = "it was removed, or you may not look into it"
+        fault = diagnose("M105", NOWHERE, help="go to another folder with cd", path="the working folder", reason=reason)
         print(write([fault], {}), end="", file=sys.stderr)
         return False
     return True

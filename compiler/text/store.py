@@ -161,7 +161,10 @@ def _program() -> bytes:
         spec = find_spec(package)
         if spec and spec.origin:
             code += [spec.origin, *(os.path.join(os.path.dirname(spec.origin), name) for name in names)]
-    found = [(path, os.stat(path)) for path in sorted(code)]
+    try:
+        found = [(path, os.stat(path)) for path in sorted(code)]
+    except OSError:  # a link that leads nowhere, as some editors make for a file that is open, or one that just went
+        return b""
     if any(s.st_ctime > _STARTED - 1.0 for _, s in found):
         # What runs may be what the file held before.
         return b""
