@@ -47,9 +47,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 1
     try:
         code: int = options.run(options)
+        if sys.stdout is not None:
+            sys.stdout.flush()
     except BrokenPipeError:
         sys.stderr.close()
         return 0
+    except OSError as error:
+        if error.filename is not None:
+            raise
+        # Only a stream has no name: what was told could not be written.
+        sys.stdout = None
+        _refuse("M603", "standard output", (error.strerror or "it failed").lower(), "make room, or send it elsewhere")
+        return 1
     except KeyboardInterrupt:
         print("stopped; nothing more was written", file=sys.stderr)
         return 1
@@ -61,14 +70,18 @@ def _has_folder() -> bool:
     try:
         os.getcwd()
     except OSError:
-        from .text.diagnostic import diagnose, write
-        from .text.source import NOWHERE
-
         reason = "it was removed, or you may not look into it"
-        fault = diagnose("M105", NOWHERE, help="go to another folder with cd", path="the working folder", reason=reason)
-        print(write([fault], {}), end="", file=sys.stderr)
+        _refuse("M105", "the working folder", reason, "go to another folder with cd")
         return False
     return True
+
+
+def _refuse(code: str, what: str, reason: str, advice: str) -> None:
+    """Report what keeps a command from being carried out."""
+    from .text.diagnostic import diagnose, write
+    from .text.source import NOWHERE
+
+    print(write([diagnose(code, NOWHERE, help=advice, path=what, reason=reason)], {}), end="", file=sys.stderr)
 
 
 def _parser(arguments: Sequence[str]) -> "argparse.ArgumentParser":

@@ -321,3 +321,13 @@ def test_a_file_whose_name_is_no_text(here: Path, form: str) -> None:
     assert told.returncode == 1 and "Traceback" not in told.stderr
     assert all("M111" in text for text in [told.stdout + told.stderr, *(Path(r).read_text("utf-8") for r in reports)])
     assert form == "text" or "%E9.melt" in told.stdout
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
+@pytest.mark.parametrize("arguments", ["explain", "explain M214", "check good.melt --format json", "library"])
+def test_where_nothing_more_can_be_written(here: Path, arguments: str) -> None:
+    command = f"{sys.executable} -c 'import sys; from meltwright.cli import main; sys.exit(main())' {arguments}"
+    ran = subprocess.run(f"{command} > /dev/full", shell=True, stderr=subprocess.PIPE, text=True, timeout=120)
+    assert ran.returncode == 1
+    assert ran.stderr.startswith("error[M603 cannot-write]: standard output cannot be written: no space left on device")
+    assert ran.stderr.count("\n") == 2
