@@ -8,7 +8,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
-from ..text.diagnostic import Related, write
+from ..text.diagnostic import write
 from ..text.source import Source, Span
 from .reporting import print_json, seen, takes_effort
 
@@ -93,11 +93,7 @@ def _report(faults: Sequence["Fault"], request: "Request") -> None:
                 return request.at(word)
             return replace(span, file=names.get(span.file, span.file))
 
-        moved = [
-            replace(d, span=at(d.span), related=tuple(Related(at(r.span), r.role) for r in d.related))
-            for d in fault.diagnostics
-        ]
-        written.append(write(moved, shown))
+        written.append(write([d.placed(at) for d in fault.diagnostics], shown))
     print("\n".join(written), end="", file=sys.stderr)
 
 

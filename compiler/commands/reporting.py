@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
-from ..text.diagnostic import Diagnostic, Related, write
+from ..text.diagnostic import Diagnostic, write
 from ..text.source import Source, Span
 
 if TYPE_CHECKING:
@@ -100,9 +100,7 @@ def _moved(d: Diagnostic, shown: Mapping[str, str]) -> Diagnostic:
     def moved(span: Span) -> Span:
         return replace(span, file=shown.get(span.file, span.file))
 
-    related = tuple(Related(moved(r.span), r.role) for r in d.related)
-    values = tuple(replace(v, span=moved(v.span)) for v in d.values)
-    return replace(d, span=moved(d.span), related=related, values=values)
+    return d.placed(moved)
 
 
 def seen(path: Path) -> str:

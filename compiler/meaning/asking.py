@@ -158,7 +158,7 @@ def _moved(fault: Diagnostic, source: Source, start: int, end: int) -> Diagnosti
         first, last = (min(max(at - len(_HEAD) + start, start), end) for at in (span.start, span.end))
         return Span(span.file, first, last)
 
-    return replace(fault, span=moved(fault.span), related=tuple(Related(moved(r.span), r.role) for r in fault.related))
+    return fault.placed(moved)
 
 
 def _placed(asked: Asked, start: int) -> Asked:

@@ -14,7 +14,7 @@ from .causes import FORMULA_KINDS, broken, first_causes, within_broken
 from .entities import resolve
 from .functions import CONSTANTS
 from .laws import Names, check_laws, declare_law
-from .loading import LIBRARY, Loaded, load, load_library
+from .loading import DISK, LIBRARY, Disk, Loaded, load, load_library
 from .memory import Memory
 from .model import GradeDecl, LawDecl, LetDecl, MeritDecl, Model
 from .near import LONGEST_NAME, brief, suggest
@@ -30,14 +30,14 @@ _INCOMPLETE = frozenset(["M225", "M228", "M241", "M402"])
 
 
 def check_file(
-    path: Path, library: Path | None = None, texts: Mapping[Path, str] | None = None
+    path: Path, library: Path | None = None, disk: Disk = DISK
 ) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:
     """Read and check a file with all it uses.
 
     Returns the model (None where there are errors), all diagnostics in order, and the sources they point into.
-    ``library`` is read instead of the installed one, and ``texts`` stand for files, by their resolved path.
+    ``library`` is read instead of the installed one, and files from ``disk``, which may have some of them at hand.
     """
-    return check_loaded(load(path, library, texts))
+    return check_loaded(load(path, library, disk))
 
 
 def check_library(extra: Sequence[Path] = ()) -> tuple[Model | None, tuple[Diagnostic, ...], dict[str, Source]]:

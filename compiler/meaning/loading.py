@@ -95,13 +95,11 @@ class Over(Disk):
 
 
 @without_collecting()
-def load(path: Path, library: Path | None = None, texts: Mapping[Path, str] | None = None, disk: Disk = DISK) -> Loaded:
+def load(path: Path, library: Path | None = None, disk: Disk = DISK) -> Loaded:
     """Read ``path`` and everything it uses; faults are collected, never raised.
 
-    ``library`` is read instead of the installed one: that of another revision. ``texts`` stand for files that are
-    there, by their resolved path; all else is read from ``disk``.
+    ``library`` is read instead of the installed one: that of another revision. Files are read from ``disk``.
     """
-    disk = Over(texts) if texts else disk
     resolved = disk.resolved(path)
     loader = _Loader(resolved.parent, project_root(path), (library or library_folder()).resolve(), disk)
     loaded = Loaded(path.name)

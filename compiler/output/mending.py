@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from ..meaning.checking import check_file
-from ..meaning.loading import LIBRARY, library_folder
+from ..meaning.loading import LIBRARY, Over, library_folder
 from ..text.diagnostic import Diagnostic, diagnose
 from ..text.fixing import Mended, Repair, mend, safe_fix
 from ..text.source import Source, Span
@@ -31,7 +31,7 @@ def mend_files(path: Path) -> tuple[list[Repair], list[Diagnostic]]:
     """
 
     def read(texts: Mapping[Path, str]) -> tuple[Sequence[Diagnostic], Mapping[str, Source]]:
-        _, found, sources = check_file(path, texts=texts)
+        _, found, sources = check_file(path, disk=Over(texts))
         return found, sources
 
     mended = mend(read, may_write)

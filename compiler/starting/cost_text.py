@@ -3,15 +3,17 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import inf
-from textwrap import wrap
 from typing import Any
 
 from ..telling.solution import EVERYWHERE
 from ..telling.worth import ROBUST
+from ..text.cells import wrapped
 from .costs import Costs
 from .guide import Entry
 
 Data = dict[str, Any]
+
+_WIDTH = 100
 
 
 def told(costs: Costs, entries: Mapping[str, Entry]) -> str:
@@ -116,6 +118,4 @@ class _Table:
 
 
 def _wrapped(text: str) -> list[str]:
-    return wrap(
-        text, 100, initial_indent="  ", subsequent_indent="    ", break_long_words=False, break_on_hyphens=False
-    )
+    return wrapped(text, _WIDTH, "  ", "    ")

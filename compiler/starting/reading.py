@@ -12,7 +12,7 @@ from ..meaning.model import GivenValue, Model, QuantityDecl
 from ..meaning.units import parse_unit
 from ..syntax import tree
 from ..syntax.reading import read
-from ..text.diagnostic import Diagnostic, Related, diagnose
+from ..text.diagnostic import Diagnostic, diagnose
 from ..text.source import Source, Span
 
 _ENDS = re.compile(r"[\r\n\v\f\x1c-\x1e\x85\u2028\u2029]")
@@ -86,10 +86,7 @@ def _read(typed: Typed, head: str, owner: str, model: Model, faults: list[Diagno
         first, last = (min(max(at - len(head), 0), len(typed.text)) + typed.start for at in (span.start, span.end))
         return Span(span.file, first, last)
 
-    faults += [
-        replace(f, span=moved(f.span), related=tuple(Related(moved(r.span), r.role) for r in f.related), fixes=())
-        for f in found
-    ]
+    faults += [f.placed(moved) for f in found]
     return None if found or taken is None else replace(taken, given=replace(taken.given, span=moved(taken.given.span)))
 
 

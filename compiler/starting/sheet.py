@@ -3,12 +3,12 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from textwrap import wrap
 
 from ..meaning.model import EntityDecl, GivenValue, Model
 from ..syntax import tree
 from ..syntax.formatting import format_text
 from ..syntax.printing import print_part
+from ..text.cells import wrapped
 from ..text.diagnostic import Diagnostic
 from ..text.source import Source, Span
 from .guide import Entry, Guide
@@ -55,16 +55,9 @@ def unknown(draft: Draft, guide: Guide) -> list[str]:
     return [name for name in guide.entries if name in draft.inherited and name not in draft.values]
 
 
-def comment(text: str, first: str = "", more: str = "", width: int = _WIDTH) -> list[str]:
+def comment(text: str, first: str = "", more: str = "") -> list[str]:
     """Write a text as lines of a comment; ``first`` and ``more`` are what its lines begin with."""
-    return wrap(
-        text,
-        width,
-        initial_indent=f"# {first}",
-        subsequent_indent=f"# {more}",
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
+    return wrapped(text, _WIDTH, f"# {first}", f"# {more}")
 
 
 def item(given: GivenValue) -> str:

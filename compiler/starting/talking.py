@@ -3,8 +3,8 @@
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
-from textwrap import wrap
 
+from ..text.cells import wrapped
 from ..text.diagnostic import Diagnostic
 from ..text.diagnostic import write as written
 from ..text.source import Source
@@ -64,15 +64,7 @@ class Talk:
 
     def say(self, text: str = "", first: str = "", more: str = "") -> None:
         """Write a text in lines; ``first`` and ``more`` are what the first and the others begin with."""
-        lines = wrap(
-            text,
-            _WIDTH,
-            initial_indent=first,
-            subsequent_indent=more,
-            break_long_words=False,
-            break_on_hyphens=False,
-        )
-        self.write("".join(line + "\n" for line in lines or [""]))
+        self.write("".join(line + "\n" for line in wrapped(text, _WIDTH, first, more) or [""]))
 
     def explain(self, label: str, text: str) -> None:
         """Write a labelled text below a question, if there is any."""

@@ -1,9 +1,10 @@
 """The page of a code, for people and for programs: the headings are written here, once for all pages."""
 
-from textwrap import fill, indent
+from textwrap import indent
 from typing import Any
 
 from ..text.catalogue import CATALOGUE, GROUPS, general
+from ..text.cells import wrapped
 from ..text.page import DEFAULT_NAME, Fence, Page
 
 MEANING, EXAMPLE, MENDING = "What it means", "An example", "How to mend it"
@@ -29,7 +30,7 @@ def listing() -> str:
 
 
 def _row(before: str, text: str) -> str:
-    return fill(text, _WIDTH, initial_indent=before, subsequent_indent=" " * len(before), break_on_hyphens=False)
+    return "\n".join(wrapped(text, _WIDTH, before, " " * len(before)))
 
 
 def listing_markdown() -> str:

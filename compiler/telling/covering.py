@@ -1,10 +1,11 @@
 """The coverage of the library for a terminal: a summary, the list of a kind, or one entry whole."""
 
 from collections.abc import Callable, Mapping, Sequence
-from textwrap import shorten, wrap
+from textwrap import shorten
 from typing import Any
 
 from ..syntax.tree import EVIDENCE
+from ..text.cells import wrapped
 from .coverage import STATUS, counted, own
 
 Data = dict[str, Any]
@@ -240,5 +241,4 @@ def _wrapped(head: str, text: str) -> list[str]:
     if not text:
         return []
     indent = " " * (len(head) if len(head) <= LONGEST_HEAD else len(head) - len(head.lstrip()) + 2)
-    options: dict[str, Any] = {"break_long_words": False, "break_on_hyphens": False}
-    return wrap(text, WIDTH, initial_indent=head, subsequent_indent=indent, **options) or [head.rstrip()]
+    return wrapped(text, WIDTH, head, indent) or [head.rstrip()]

@@ -1,7 +1,7 @@
 """Diagnostics: one plain value for every fault, and one writer for terminals."""
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
 
 from .catalogue import CATALOGUE
 from .cells import cells, plain
@@ -76,6 +76,16 @@ class Diagnostic:
     def is_error(self) -> bool:
         """Whether nothing may be written while this stands."""
         return self.severity == "error"
+
+    def placed(self, place: Callable[[Span], Span]) -> "Diagnostic":
+        """Give it with its places as ``place`` names them; without fixes, whose edits are for the text itself."""
+        return replace(
+            self,
+            span=place(self.span),
+            related=tuple(Related(place(r.span), r.role) for r in self.related),
+            values=tuple(Shown(place(v.span), v.text) for v in self.values),
+            fixes=(),
+        )
 
 
 def diagnose(

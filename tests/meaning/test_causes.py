@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from meltwright.meaning.checking import check_file
+from meltwright.meaning.loading import Over
 from meltwright.output.mending import may_write
 from meltwright.syntax.reading import read
 from meltwright.text.diagnostic import Diagnostic
@@ -77,7 +78,7 @@ def test_what_is_mended_says_what_the_text_said(path: Path) -> None:
     mended, left = 0, []
     for name, text in spoilt():
         path.write_text(text, encoding="utf-8")
-        result = mend(lambda texts: check_file(path, texts=texts)[1:], may_write)
+        result = mend(lambda texts: check_file(path, disk=Over(texts))[1:], may_write)
         if not result.done:
             continue
         after = result.texts["main.melt"]
