@@ -10,6 +10,7 @@ from ..text.diagnostic import Diagnostic, Related, diagnose
 from ..text.fixing import put_in, write_for
 from .declaring import in_ranges
 from .laws import Names, unknown_word
+from .loading import LIBRARY
 from .memory import Memory
 from .model import Amount, EntityDecl, Evidence, GivenValue, QuantityDecl
 from .near import brief, listed, suggest
@@ -154,7 +155,7 @@ def takes(value: tree.Value, wanted: Dimension | Iterable[str] | None) -> bool:
 def _value(
     item: tree.Given, entity: tree.Entity, quantity: QuantityDecl, faults: list[Diagnostic]
 ) -> GivenValue | None:
-    if item.evidence is None and entity.name.span.file.startswith("library/"):
+    if item.evidence is None and entity.name.span.file.startswith(LIBRARY):
         fix = put_in(item.span, ' assumed "..."', "say how it is known")
         faults.append(diagnose("M223", item.span, name=quantity.name, fixes=[fix]))
     if isinstance(item.value, tree.Word):

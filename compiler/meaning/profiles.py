@@ -11,6 +11,7 @@ from ..text.fixing import put_in, write_for
 from .declaring import listed_twice
 from .entities import lineage, replacing, take, takes, unknown_entity
 from .laws import Names, unknown_word
+from .loading import LIBRARY
 from .memory import Memory
 from .model import (
     EntityDecl,
@@ -122,7 +123,7 @@ def _profile(entity: tree.Entity, draft: _Draft, around: Surroundings, faults: l
 
 def _likely(known: Mapping[str, EntityDecl]) -> str:
     """Name an entity for an example: one that the author wrote himself where there is one."""
-    own = [n for n, e in known.items() if not e.span.file.startswith("library/")]
+    own = [n for n, e in known.items() if not e.span.file.startswith(LIBRARY)]
     return next(iter(own or known), "NAME")
 
 
