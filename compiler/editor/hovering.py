@@ -12,10 +12,10 @@ from ..meaning.units import DIMENSIONS, Dimension, UnknownUnit, coherent_unit, d
 from ..syntax import tree
 from ..syntax.grammar import lex
 from ..syntax.printing import print_comparison, print_condition, print_expression
-from ..text.source import Source
+from .finding import at_position
 from .keywords import KEYWORDS
-from .occurrences import DIMENSION, FILE, FORMULA, FUNCTION, LAW, UNIT, VALUE, WORD, Occurrence, at
-from .positions import Position, Range
+from .occurrences import DIMENSION, FILE, FORMULA, FUNCTION, LAW, UNIT, VALUE, WORD, Occurrence
+from .positions import Lines, Position, Range
 from .programs import Program
 from .verdicts import Verdict
 from .workspace import Workspace
@@ -31,27 +31,22 @@ class Hover:
 
 def hover(workspace: Workspace, path: Path, position: Position) -> Hover | None:
     """Tell what is known of a place; nothing where nothing is."""
-    program, lines = workspace.program(path), workspace.lines(path)
-    if program is None or lines is None:
+    lines, found = workspace.lines(path), at_position(workspace, path, position)
+    if lines is None:
         return None
-    source, file = program.source(path), program.file(path)
-    if source is None or file is None:
-        return None
-    offset = lines.offset(position)
-    found = at(file, offset)
     if found is not None:
-        told = _told(program, found, workspace.verdicts.get(program.main))
+        told = _told(found.program, found.occurrence, workspace.verdicts.get(found.program.main))
         if told:
-            return Hover(lines.range(found.span.start, found.span.end), told)
-    return _keyword(source, offset, workspace)
+            span = found.occurrence.span
+            return Hover(lines.range(span.start, span.end), told)
+    return _keyword(lines, lines.offset(position))
 
 
-def _keyword(source: Source, offset: int, workspace: Workspace) -> Hover | None:
-    for token in lex(source.text):
+def _keyword(lines: Lines, offset: int) -> Hover | None:
+    for token in lex(lines.text):
         if token.start_pos <= offset < token.end_pos:
             line = KEYWORDS.get(str(token))
-            place = workspace.placed(source, token.start_pos, token.end_pos)
-            return Hover(place, f"**{token}**: {line}") if line else None
+            return Hover(lines.range(token.start_pos, token.end_pos), f"**{token}**: {line}") if line else None
     return None
 
 

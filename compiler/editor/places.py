@@ -4,6 +4,7 @@ import re
 from dataclasses import dataclass
 
 from ..syntax.grammar import lex
+from ..syntax.lines import GOES_ON_AFTER
 from ..syntax.starts import BLOCKS, ITEM_START
 from ..syntax.tokens import Token
 
@@ -12,7 +13,6 @@ _MEASURE = re.compile(
     r"(?<![\w.])(?:[0-9]+(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?)[ \t]*([A-Za-zµμ°%][\w./*µμ°%^]*|1/[\w./*]*|)\Z"
 )
 _PATH = re.compile(r'^[ \t]*use[ \t]+(library[ \t]+)?"([^"\r\n]*)\Z')
-_GOES_ON_AFTER = frozenset(["+", "-", "*", "/", "^", ",", "±", "+-", "..", "<", ">", "<=", ">=", "=", ":", "("])
 GOES_ON_WITH = frozenset([
     "and", "because", "by", "else", "given", "measured", "published", "rather", "remedy", "step", "typical",
     "assumed", "where", "+", "-", "*", "/", "^", ",", "±", "..", "<", ">", "<=", ">=",
@@ -105,6 +105,6 @@ def _goes_on(line: list[Token], token: Token | None) -> bool:
     if not line:
         return False
     opened = sum(t.type == "LPAR" for t in line) - sum(t.type == "RPAR" for t in line)
-    if opened > 0 or str(line[-1]) in _GOES_ON_AFTER:
+    if opened > 0 or str(line[-1]) in GOES_ON_AFTER:
         return True
     return token is not None and (token.type == "STRING" or str(token) in GOES_ON_WITH)

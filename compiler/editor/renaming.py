@@ -8,6 +8,8 @@ from ..meaning.functions import CONSTANTS, FUNCTIONS
 from ..meaning.near import LONGEST_NAME
 from ..syntax import tree
 from ..syntax.grammar import keywords
+from ..text.diagnostic import Edit
+from ..text.fixing import applied
 from ..text.source import Source
 from .finding import NAMED, Found, at_position, defining, uses
 from .occurrences import FORMULA, UNIT, WORD, Occurrence
@@ -109,10 +111,7 @@ def _proved(workspace: Workspace, places: list[tuple[Source, Occurrence]], old: 
     _no_broken_lines(workspace, old)
     trial = workspace.copy()
     for path, found in by_path.items():
-        text = texts[path]
-        for o in sorted(found, key=lambda o: -o.span.start):
-            text = text[: o.span.start] + new + text[o.span.end :]
-        trial.put(path, text)
+        trial.put(path, applied(texts[path], [Edit(o.span, new) for o in found]))
     trial.settle()
     for main, program in trial.programs.items():
         known = workspace.programs.get(main)

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from ..text.diagnostic import Edit, Fix
 from ..text.source import Source
 from .grammar import parser
-from .mending import Spot, spot_of
+from .spots import Spot, spot_of
 from .tokens import Token
 from .wording import shown
 

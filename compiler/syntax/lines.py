@@ -20,7 +20,8 @@ LONGEST = 128
 """Operators in one item. With ``DEEPEST`` it bounds the depth of a tree, so that later stages may recurse."""
 
 _OPERATORS = frozenset(["+", "-", "*", "/", "^", ",", "±", "+-", "..", "<", ">", "<=", ">=", "=", ":"])
-_GOES_ON_AFTER = _OPERATORS | {"("}
+GOES_ON_AFTER = _OPERATORS | {"("}
+"""Signs after which an item goes on on the next line."""
 _LONGEST_HEAD = 12
 """Words of the second line of a head."""
 _MOST_FAULTS = 100
@@ -395,7 +396,7 @@ class _Cutter:
             return False
         if token.type in ("STRING", "UNCLOSED"):
             return True
-        if inside or str(previous) in _GOES_ON_AFTER:
+        if inside or str(previous) in GOES_ON_AFTER:
             # Neither an open parenthesis nor a missing value may swallow the items that follow.
             return not starts.item(kind, self.tokens, at, str(previous))
         if str(token) in _OPERATORS:

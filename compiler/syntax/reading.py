@@ -9,9 +9,9 @@ from ..text.source import Source, Span
 from . import tree
 from .grammar import BUILDER
 from .lines import Block, Item, cut
-from .mending import Spot
 from .parsing import parse
 from .shapes import cut_in_two
+from .spots import Spot
 from .starts import ITEM_START, STATEMENTS
 
 MOST_FAULTS = 100

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from ..text.diagnostic import Diagnostic, Edit, Fix, Related, diagnose
 from ..text.source import Source, Span
-from .mending import Spot
+from .spots import Spot
 from .starts import ITEM_START
 from .strays import Stray
 from .tokens import Token
