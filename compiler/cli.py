@@ -47,7 +47,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 1
     try:
         code: int = options.run(options)
-        if sys.stdout is not None:
+        if sys.stdout is not None and not sys.stdout.closed:  # a server closes its own
             sys.stdout.flush()
     except BrokenPipeError:
         sys.stderr.close()
