@@ -7,7 +7,7 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 from . import __version__
 
@@ -42,7 +42,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
         # As argparse does it, without loading it.
         print(f"meltwright {__version__}")
         sys.exit(0)
-    options = _parser(arguments).parse_args(arguments)
+    if not arguments:
+        _parser(arguments).print_help(sys.stderr)
+        sys.exit(2)
+    if arguments[0] == "help":
+        arguments = [*arguments[1:], "--help"]
+    if arguments[0] not in (*COMMANDS, "-h", "--help", "--version"):
+        _no_command(arguments[0])
+    options = _options(arguments)
     if not _has_folder():
         return 1
     try:
@@ -60,7 +67,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         _refuse("M603", "standard output", (error.strerror or "it failed").lower(), "make room, or send it elsewhere")
         return 1
     except KeyboardInterrupt:
-        print("stopped; nothing more was written", file=sys.stderr)
+        # The terminal shows what was pressed, and stays on that line.
+        print("\n" * sys.stderr.isatty() + "stopped; nothing more was written", file=sys.stderr)
         return 1
     return code
 
@@ -84,6 +92,32 @@ def _refuse(code: str, what: str, reason: str, advice: str) -> None:
     print(write([diagnose(code, NOWHERE, help=advice, path=what, reason=reason)], {}), end="", file=sys.stderr)
 
 
+def _no_command(word: str) -> NoReturn:
+    """End because the first word is no command."""
+    from .meaning.near import near
+
+    if word.startswith("-"):
+        advice = "a command comes first, and then its options: meltwright help"
+    elif word.endswith(".melt"):
+        advice = f"to look at a file: meltwright check {word}"
+    else:
+        advice = near(word, COMMANDS, "meltwright help lists them")
+    print(f"meltwright: there is no command {word}; {advice}", file=sys.stderr)
+    sys.exit(2)
+
+
+def _options(arguments: Sequence[str]) -> "argparse.Namespace":
+    """Read the command line; what is left over is reported with the usage of the command, not of the program."""
+    parser = _parser(arguments)
+    options, left = parser.parse_known_args(arguments)
+    if left:
+        for word in arguments:
+            inner = [a.choices for a in parser._actions if isinstance(a.choices, dict)]
+            parser = inner[0].get(word, parser) if inner else parser
+        parser.error(f"this is not understood: {' '.join(left)}")
+    return options
+
+
 def _parser(arguments: Sequence[str]) -> "argparse.ArgumentParser":
     """Make the parser of the command that is asked for, or of all where that is none."""
     import argparse
@@ -91,6 +125,7 @@ def _parser(arguments: Sequence[str]) -> "argparse.ArgumentParser":
     parser = argparse.ArgumentParser(
         prog="meltwright",
         description="Derives print settings for filaments and machines from small text files, with reasons.",
+        epilog="A first file: meltwright new machine NAME. More of a command: meltwright help COMMAND.",
     )
     parser.add_argument("--version", action="version", version=f"meltwright {__version__}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")

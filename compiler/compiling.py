@@ -201,6 +201,8 @@ def lowered(prepared: Prepared, file: str, machine: str = "", setting: str = "")
         from .meaning.near import brief, near
 
         advice = near(setting, model.settings, "the settings are " + ", ".join(sorted(model.settings)))
+        if setting in model.quantities:
+            advice = f"it is an input; what it bears on is told by: meltwright why FILE SETTING --from {setting}"
         prepared.faults.append(diagnose("M413", asked[0][0].span, name=brief(setting), near=advice))
     if prepared.failed:
         return prepared

@@ -94,7 +94,6 @@ def test_check_goes_on_to_the_next_file(here: Path, capsys: pytest.CaptureFixtur
     "arguments",
     [
         [],
-        ["derive"],
         ["check"],
         ["check", "--fast", "good.melt"],
         ["check", "good.melt", "--effort", "0"],
@@ -110,6 +109,39 @@ def test_misuse(here: Path, capsys: pytest.CaptureFixture[str], arguments: list[
         main(arguments)
     assert ended.value.code == 2
     assert capsys.readouterr().err.startswith("usage: meltwright")
+
+
+@pytest.mark.parametrize(
+    ("word", "said"),
+    [
+        ("checc", "there is no command checc; did you mean check?"),
+        ("derive", "there is no command derive; meltwright help lists them"),
+        ("good.melt", "to look at a file: meltwright check good.melt"),
+        ("--fast", "a command comes first, and then its options"),
+    ],
+)
+def test_what_is_no_command(here: Path, capsys: pytest.CaptureFixture[str], word: str, said: str) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main([word])
+    assert ended.value.code == 2
+    assert said in capsys.readouterr().err
+
+
+def test_options_that_there_are_not_are_told_of_the_command(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for arguments in (["check", "good.melt", "--fast"], ["new", "machine", "a", "--fast"]):
+        with pytest.raises(SystemExit) as ended:
+            main(arguments)
+        assert ended.value.code == 2
+        command = " ".join(a for a in arguments if a in ("check", "new", "machine"))
+        assert f"meltwright {command}: error: this is not understood: --fast" in capsys.readouterr().err
+
+
+def test_help_is_a_command(capsys: pytest.CaptureFixture[str]) -> None:
+    for arguments, named in ((["help"], "COMMAND"), (["help", "check"], "usage: meltwright check")):
+        with pytest.raises(SystemExit) as ended:
+            main(arguments)
+        assert ended.value.code == 0
+        assert named in capsys.readouterr().out
 
 
 def test_version_and_help(capsys: pytest.CaptureFixture[str]) -> None:
@@ -142,6 +174,27 @@ def test_an_unknown_setting(here: Path, capsys: pytest.CaptureFixture[str]) -> N
     assert "help: did you mean speed.contour?" in said
     assert run("why", "good.melt", "colour") == 1
     assert "help: the settings are layer.height, speed.contour" in capsys.readouterr().err
+    assert run("why", "good.melt", "gap") == 1
+    assert "help: it is an input; what it bears on is told by: meltwright why FILE SETTING --from gap" in (
+        capsys.readouterr().err
+    )
+
+
+def test_a_setting_that_is_nearly_named_in_a_profile(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """It is named, but not written unasked: as a line of a profile it has to be a pin with a reason."""
+    path = here / "good.melt"
+    path.write_text(text := GOOD.replace("  prefer", "  speed.contuor 20 mm/s\n  prefer"), encoding="utf-8")
+    assert run("check", "good.melt", "--fix") == 1
+    assert "help: did you mean speed.contour?" in capsys.readouterr().err
+    assert path.read_text(encoding="utf-8") == text
+
+
+def test_a_request_without_its_equals_sign(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """It is told in the words of a request, not of a pin in a profile."""
+    for arguments in (["why", "good.melt", "not", "speed.contour 4 mm/s"], ["vary", "good.melt", "--set", "gap 0..3"]):
+        assert run(*arguments) == 1
+        said = capsys.readouterr().err
+        assert "help: go on with = and a value" in said and "because" not in said
 
 
 def test_an_unknown_machine(here: Path, capsys: pytest.CaptureFixture[str]) -> None:

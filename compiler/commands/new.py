@@ -91,11 +91,14 @@ def _entity(options: argparse.Namespace) -> int:
     base = beginning.based_on(start, request.base) if request.base is not None else None
     known = beginning.given(start, base)
     found = None
+    lines = _Lines()
     if not start.failed:
-        found = _asked(start, base, known) if _at_terminal() else _unasked(start, base, known)
+        found = _asked(start, base, known, lines) if _at_terminal() else _unasked(start, base, known)
     if found is None:
         return _refuse(start)
     start, draft = found
+    if lines.broken_off and draft.values.keys() == known.values.keys():
+        raise KeyboardInterrupt  # Nothing was answered that could be lost.
     names = beginning.missing(draft)
     text = beginning.text_of(start, draft, names)
     if start.failed or not write_new(request.path, text, start.faults):
@@ -105,9 +108,12 @@ def _entity(options: argparse.Namespace) -> int:
     print(f"{seen(request.path)}: written")
     if names:
         print(f"still needed before anything can be derived: {', '.join(names)}")
-    elif not options.no_costs and _costs(options, start, draft):
+    if lines.broken_off:
+        print("stopped; what was answered is in the file", file=sys.stderr)
         return 1
-    return 0
+    if names:
+        return 0
+    return 1 if not options.no_costs and _costs(options, start, draft) else 0
 
 
 def _profile(options: argparse.Namespace) -> int:
@@ -125,6 +131,8 @@ def _profile(options: argparse.Namespace) -> int:
     if start.failed or not write_new(request.path, text, start.faults):
         return _report(start.faults, start.sources, request.path)
     print(f"{seen(request.path)}: written")
+    for path in start.left_out:
+        print(f"{seen(path)} has faults, so it was left out: meltwright check {seen(path)}")
     return 0
 
 
@@ -143,12 +151,14 @@ def _unasked(start: "Start", base: "EntityDecl | None", known: "Answers") -> "tu
     return start, draft
 
 
-def _asked(start: "Start", base: "EntityDecl | None", known: "Answers") -> "tuple[Start, Draft] | None":
+def _asked(
+    start: "Start", base: "EntityDecl | None", known: "Answers", lines: "_Lines"
+) -> "tuple[Start, Draft] | None":
     """Make a draft by asking in the terminal; None where it was stopped before anything was known."""
     from ..starting.conversing import converse
     from ..starting.talking import Talk
 
-    found = converse(start, base, known, Talk(_lines(), _say))
+    found = converse(start, base, known, Talk(lines, _say))
     if found is None:
         print("stopped; nothing was written", file=sys.stderr)
     else:
@@ -166,6 +176,24 @@ def _lines() -> Iterator[str]:
         sys.stdin.reconfigure(errors="replace")
     for line in sys.stdin:
         yield line.rstrip("\r\n")
+
+
+class _Lines:
+    """Lines as they are typed; breaking off (Ctrl-C) ends them as ``stop`` does, so that no answer is lost."""
+
+    def __init__(self) -> None:
+        self.broken_off = False
+        self._typed = _lines()
+
+    def __iter__(self) -> "_Lines":
+        return self
+
+    def __next__(self) -> str:
+        try:
+            return next(self._typed)
+        except KeyboardInterrupt:
+            self.broken_off = True
+            raise StopIteration from None
 
 
 def _say(text: str) -> None:

@@ -16,6 +16,10 @@ if TYPE_CHECKING:
     from ..text.fixing import Repair
 
 
+_NARROWEST, _WIDEST = 60, 110
+"""Columns of a report on a terminal."""
+
+
 def takes_effort(command: argparse.ArgumentParser) -> None:
     """Give a command the option that limits its search."""
     command.add_argument("--effort", type=_effort, default=0, metavar="BOXES", help="how long to search, in boxes")
@@ -78,13 +82,22 @@ def report(diagnostics: Sequence[Diagnostic], sources: dict[str, Source], file: 
         shown = {name: seen(source.path) for name, source in sources.items()}
         shown[file.name] = seen(file)
         at_hand = {shown[name]: source for name, source in sources.items()}
-        print(write([_moved(d, shown) for d in diagnostics], at_hand), file=sys.stderr)
+        print(write([_moved(d, shown) for d in diagnostics], at_hand, _width()), file=sys.stderr)
     errors = sum(d.is_error for d in diagnostics)
     if errors:
         first = next(d for d in diagnostics if d.is_error)
         print(f"meltwright explain {first.code} tells more", file=sys.stderr)
         print(f"{seen(file)}: {errors} {'error' if errors == 1 else 'errors'}", file=sys.stderr)
     return errors > 0
+
+
+def _width() -> int:
+    """Give the width of reports: that of the terminal, up to what reads well; no limit where there is no terminal."""
+    if not sys.stderr.isatty():
+        return 0
+    from shutil import get_terminal_size
+
+    return max(_NARROWEST, min(get_terminal_size().columns, _WIDEST))
 
 
 def print_json(data: Mapping[str, Any]) -> None:

@@ -10,7 +10,7 @@ from ..text.source import Source, Span
 from .loading import Loaded
 
 SYNTAX = ("M11", "M12")
-_IMPORT_FAULTS = frozenset(["M101", "M102", "M103", "M105", "M202", "M203", "M204"])
+_IMPORT_FAULTS = frozenset(["M101", "M102", "M103", "M105", "M106", "M202", "M203", "M204"])
 UNKNOWN_NAMES = frozenset(["M212", "M214", "M237", "M239"])
 """Faults that may come of a name that is not known here; what is told of them hangs on files that are not used, too."""
 _NAMED_ALIKE = frozenset(["M212", "M214", "M216", "M218", "M237"])

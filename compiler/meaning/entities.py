@@ -133,14 +133,20 @@ def _unknown(item: tree.Given, entity: tree.Entity, names: Names) -> Diagnostic:
         return diagnose("M245", item.name.span, name=name, what=f"a {kind}", advice=advice)
     mine = [q.name for q in names.quantities.values() if q.owner == entity.kind]
     if entity.kind == "profile":
-        mine += [s.name for s in names.settings.values() if s.given]
+        mine += list(names.settings)
 
     def meant(other: str) -> bool:
-        """Tell whether the value suits another name, which is not given yet."""
+        """Tell whether the value suits another name, which may be given and is not yet."""
+        if other in names.settings and not names.settings[other].given:
+            return False
         given = any(isinstance(i, tree.Given) and i.name.text == other for i in entity.items)
         return not given and takes(item.value, names.dimension(other))
 
-    otherwise = "declare it with quantity, or check that the file that declares it is used"
+    what = "settings" if entity.kind == "profile" else "quantities"
+    otherwise = (
+        f"meltwright library {what} lists the names that the library has; check that the file that declares it is "
+        "used, or declare it with quantity"
+    )
     return diagnose("M214", item.name.span, name=brief(name), **suggest(name, item.name.span, mine, otherwise, meant))
 
 

@@ -270,14 +270,24 @@ def _others(use: Use, base: Path, user: Path) -> tuple[str, Sequence[Fix]]:
     return near(written, names, otherwise), fixes
 
 
+_DOCUMENTS = {
+    b"{\\rtf": "a document with formatting (RTF)",
+    b"%PDF-": "a PDF document",
+    b"PK\x03\x04": "an archive, or a document of a word processor",
+    b"\xd0\xcf\x11\xe0": "a document of a word processor",
+    b"\x89PNG": "a picture",
+    b"\xff\xd8\xff": "a picture",
+}
+"""What files begin with that are surely no text, by the published signatures of their formats."""
+
+
 def read_bytes(path: Path, name: str, user: Span, faults: list[Diagnostic]) -> bytes | None:
     """Read a file; report what keeps it from being read at ``user``, the place that names it."""
     place = _place(name, user)
     try:
         found = path.stat()
         if not stat.S_ISREG(found.st_mode):
-            reason = "it is a folder" if stat.S_ISDIR(found.st_mode) else "it is not a file"
-            faults.append(diagnose("M105", place, path=name, reason=reason))
+            faults.append(_no_file(path, name, place, stat.S_ISDIR(found.st_mode)))
             return None
         if found.st_size > LARGEST:
             limit = f"{LARGEST:,}"
@@ -300,8 +310,28 @@ def text_of(path: Path) -> str:
     return (data is not None and decoded(data, path.name, NOWHERE, unread)) or ""
 
 
+def _no_file(path: Path, name: str, place: Span, folder: bool) -> Diagnostic:
+    """Report what is no file; of a folder, say which files it has."""
+    named = name or str(path)
+    if not folder:
+        return diagnose("M105", place, path=named, reason="it is not a file")
+    try:
+        inside = sorted(p.name for p in path.glob("*.melt"))
+    except OSError:
+        inside = []
+    more = " and more" if len(inside) > 4 else ""
+    help = (
+        f"name a file in it: {', '.join(inside[:4])}{more}" if inside else "name a file: this folder has no .melt file"
+    )
+    return diagnose("M105", place, path=named, reason="it is a folder", help=help)
+
+
 def decoded(data: bytes, name: str, user: Span, faults: list[Diagnostic]) -> str | None:
     """Read bytes as UTF-8, without a byte order mark; report where they are not."""
+    kind = next((kind for start, kind in _DOCUMENTS.items() if data.startswith(start)), None)
+    if kind is not None:
+        faults.append(diagnose("M106", _place(name, user), path=name, kind=kind))
+        return None
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:

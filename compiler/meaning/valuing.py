@@ -12,6 +12,7 @@ from ..text.diagnostic import Diagnostic, Fix, diagnose
 from ..text.fixing import put_in, write_for
 from ..text.source import Span
 from .display import plain, trade_unit
+from .foreign_units import told
 from .model import Amount
 from .near import brief, listed
 from .units import (
@@ -47,9 +48,16 @@ def unit_of(number: tree.Number, faults: list[Diagnostic]) -> Unit | None:
         return parse_unit(number.unit)
     except UnknownUnit as error:
         known = [s for s in error.suggestions if s]
-        advice = f"did you mean {' or '.join(known)}?" if known else "grammar/README.md lists how units are written"
         part = error.part or number.unit
+        foreign = told(part)
+        if foreign:
+            # Another unit after the same number would be another value.
+            faults.append(diagnose("M215", number.unit_span, unit=part, near=foreign))
+            return None
         fixes = _unit_fixes(number, part, known)
+        # Of a unit in parts the whole is told, so that it can be written as it stands.
+        whole = [fix.edits[0].text for fix in fixes] or known
+        advice = f"did you mean {' or '.join(whole)}?" if known else "grammar/README.md lists how units are written"
         faults.append(diagnose("M215", number.unit_span, unit=part, near=advice, fixes=fixes))
         return None
 
@@ -83,7 +91,7 @@ def _fitted(fault: Diagnostic, wanted: Dimension, value: tree.Value) -> Diagnost
     """
     if fault.code == "M302":
         return replace(fault, fixes=tuple(f for f in fault.fixes if _dimension_of(f.edits[0].text) in (wanted, None)))
-    if fault.code != "M215":
+    if fault.code != "M215" or fault.help.startswith("write it in "):
         return fault
     possible = {wanted, TEMPERATURE_DIFFERENCE if wanted == TEMPERATURE_POINT else wanted}
     good = [f for f in fault.fixes if _dimension_of(f.edits[0].text) in possible]

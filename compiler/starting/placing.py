@@ -18,8 +18,8 @@ def check_name(kind: str, name: str, faults: list[Diagnostic]) -> None:
     """Report a name that the language does not take for a material, machine or profile."""
     file, found = read(Source("name", Path("name"), f"{kind} {name} {{\n}}\n"))
     heads = [(s.kind, s.name.text, s.base) for s in file.statements if isinstance(s, tree.Entity)]
-    if found or heads != [(kind, name, None)] or any(c.isspace() for c in name):
-        like = re.sub(r"\W+", "_", name, flags=re.ASCII).strip("_")[:LONGEST_NAME] or "one"
+    if found or heads != [(kind, name, None)] or any(c.isspace() for c in name) or name.endswith(".melt"):
+        like = re.sub(r"\W+", "_", name.removesuffix(".melt"), flags=re.ASCII).strip("_")[:LONGEST_NAME] or "one"
         like = f"my_{like}" if like[0].isdigit() else like
         faults.append(diagnose("M801", NOWHERE, name=brief(name) or '""', like=like if like != name else f"my_{kind}"))
     elif len(name) > LONGEST_NAME:
@@ -81,17 +81,21 @@ def use_line(entity: EntityDecl) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Beside:
-    """A file beside a new one, and the materials, machines and profiles that it defines, as (kind, name)."""
+    """A file beside a new one, and the materials, machines and profiles that it defines, as (kind, name).
+
+    One that is not ``sound`` as a text is used only where it is asked for by name.
+    """
 
     path: Path
     defines: tuple[tuple[str, str], ...]
+    sound: bool
 
 
 def files_beside(folder: Path) -> list[Beside]:
     """Look at the .melt files of a folder, in the order of their names; those that cannot be read define nothing."""
     found = []
     for path in sorted(folder.glob("*.melt"), key=lambda p: p.name):
-        file, _ = read(Source(path.name, path, text_of(path)))
+        file, faults = read(Source(path.name, path, text_of(path)))
         entities = [s for s in file.statements if isinstance(s, tree.Entity)]
-        found.append(Beside(path, tuple((e.kind, e.name.text) for e in entities)))
+        found.append(Beside(path, tuple((e.kind, e.name.text) for e in entities), not faults))
     return found

@@ -46,10 +46,18 @@ class Start:
         """Whether there is any error."""
         return self.model is None or any(f.is_error for f in self.faults)
 
-    def own(self, kind: str) -> dict[str, Path]:
-        """Give the names that files beside the profile define, each with the first of its files."""
+    @property
+    def left_out(self) -> list[Path]:
+        """Files beside the profile that have faults, so that nothing of them was taken unasked."""
+        named = {("material", self.request.material), *(("machine", name) for name in self.request.machines)}
+        return [b.path for b in self.beside if b.defines and not b.sound and not named & set(b.defines)]
+
+    def own(self, kind: str, sound: bool = False) -> dict[str, Path]:
+        """Give the names that files beside the profile define, or those of them that are ``sound``, and where."""
         found: dict[str, Path] = {}
         for file in self.beside:
+            if sound and not file.sound:
+                continue
             for of, name in file.defines:
                 if of == kind:
                     found.setdefault(name, file.path)
@@ -91,7 +99,7 @@ def _take_sets(start: Start, model: Model) -> None:
 
 def _with_own(start: Start) -> Request:
     """Take what lies beside the profile where nothing is said: a material if there is just one, and all machines."""
-    request, materials, machines = start.request, start.own("material"), start.own("machine")
+    request, materials, machines = start.request, start.own("material", True), start.own("machine", True)
     if not request.material and len(materials) == 1:
         request = replace(request, material=next(iter(materials)))
     return request if request.machines else replace(request, machines=tuple(machines))

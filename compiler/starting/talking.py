@@ -84,9 +84,9 @@ def numbered(names: Sequence[str], meanings: Mapping[str, str]) -> list[str]:
     """List choices by number, each with what it means."""
     width = max(map(len, names), default=0)
     digits = len(str(len(names)))
-    return [
-        f"{_INDENT}{i:>{digits}}  {name:<{width}}  {meanings.get(name, '')}".rstrip() for i, name in enumerate(names, 1)
-    ]
+    more = " " * (len(_INDENT) + digits + width + 4)
+    lines = [f"{_INDENT}{i:>{digits}}  {name:<{width}}  {meanings.get(name, '')}" for i, name in enumerate(names, 1)]
+    return [part for line in lines for part in wrapped(line, _WIDTH, more=more)]
 
 
 def picked(answer: str, names: Sequence[str]) -> str:

@@ -25,7 +25,8 @@ def fault_of(item: Item, at: int, start: str, source: Source) -> Diagnostic:
     last = span_of(tokens[-1], source.name)
     if "LBRACE" in case.accepted:
         whole = span_of(tokens[0], source.name).to(last)
-        return diagnose("M118", whole, fixes=item.opening, what=wording.head_words(tokens))
+        help = wording.LATE_BRACE if item.late else None
+        return diagnose("M118", whole, help=help, fixes=item.opening, what=wording.head_words(tokens))
     after = wording.token_words(tokens[-1])
     place = Span(last.file, last.end, last.end + 1)
     return diagnose("M111", place, fixes=missing(case), after=after, advice=advised)

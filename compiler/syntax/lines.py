@@ -34,13 +34,14 @@ class Item:
     """The tokens of a head or of an item.
 
     ``sound`` is false where its words were already found at fault, ``bounded`` where it is too deep to parse.
-    ``opening`` mends a head whose block has no brace that opens it.
+    ``opening`` mends a head whose block has no brace that opens it; ``late`` where a later line has it.
     """
 
     tokens: list[Token] = field(default_factory=list)
     sound: bool = True
     bounded: bool = True
     opening: tuple[Fix, ...] = ()
+    late: bool = False
 
 
 @dataclass(slots=True)
@@ -146,6 +147,7 @@ class _Cutter:
         closed = False
         if self._block_follows():
             block.brace = self._brace()
+            block.head.late = block.brace is not None
             closed = self._items(block, kind, None)
         end: Sequence[Fix] | None = ()
         if not closed:

@@ -284,11 +284,12 @@ def _listed(case: Case) -> Slip | None:
         following = wrong
     else:
         return None
-    return (
-        Slip(case.at, f"write commas between names: {shown([f'{previous},', str(following)])}", fixes)
-        if fixes
-        else None
-    )
+    advice = f"write commas between names: {shown([f'{previous},', str(following)])}"
+    if wrong is following and str(case.tokens[0]) == "machines":
+        name = f"{previous}_{following}"
+        joined = case.spot.fix(f"write {name}", case.spot.replace(previous, wrong, name))
+        fixes, advice = fixes + joined, f"{advice}; a name has _ instead of spaces: {name}"
+    return Slip(case.at, advice, fixes) if fixes else None
 
 
 RULES: tuple[Rule, ...] = (

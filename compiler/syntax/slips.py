@@ -1,12 +1,13 @@
 """What people write who are used to another notation, or who slipped: recognised, told, and mended where it is clear.
 
-Words are here, signs in ``signs.py``, characters that no word begins with in ``strays.py``.
+Words are here, signs in ``signs.py``, what was written apart in ``apart.py``, characters that no word begins with in
+``strays.py``.
 """
 
 from collections.abc import Iterator, Sequence
 
 from ..text.diagnostic import Edit, Fix
-from . import signs
+from . import apart, signs
 from .cases import END, Case, Rule, Slip, changed
 from .grammar import keywords
 from .starts import BLOCKS, LAW_ITEMS
@@ -17,7 +18,9 @@ from .wording import listed, shown
 
 def slip(case: Case) -> Slip | None:
     """Recognise a slip."""
-    return next((found for rule in (*_RULES, *signs.RULES, *_LATE) if (found := rule(case))), None)
+    return next(
+        (found for rule in (*apart.EARLY, *_RULES, *apart.LATE, *signs.RULES, *_LATE) if (found := rule(case))), None
+    )
 
 
 # ---- words

@@ -135,6 +135,7 @@ _IN_FORMULAS = "×·∙⋅÷∕π√"
 _FORMULAS = ("law", "merit")
 _BOUNDS = {"profile": ("at most", "at least"), "grade": ("up to", "from")}
 _INSTEAD: dict[str, tuple[str, tuple[str, ...], bool]] = {
+    **dict.fromkeys("øØ⌀", ("remove it: the name tells that it is a diameter", ("",), True)),
     "−": ("write a plain minus: -", ("-",), True),
     "‑": ("write - for minus, and _ in names", ("-", "_"), False),
     "‐": ("write - for minus, and _ in names", ("-", "_"), False),

@@ -27,3 +27,7 @@ def shown(words: Sequence[str]) -> str:
 def listed(words: Sequence[str]) -> str:
     """Join alternatives by commas and an or."""
     return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " or " + words[-1] if words else ""
+
+
+LATE_BRACE = "move the { up to the end of the head's line"
+"""What mends a block whose brace stands on a line of its own."""

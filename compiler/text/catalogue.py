@@ -43,6 +43,11 @@ CATALOGUE: dict[str, Entry] = {
     ),
     "M104": Entry("empty-file", "{path} says nothing", "write a profile, or remove the file"),
     "M105": Entry("unreadable", "{path} cannot be read: {reason}", "check what the path is and who may read it"),
+    "M106": Entry(
+        "document",
+        "{path} is {kind}, not plain text",
+        "save it as plain text (UTF-8), in an editor for plain text",
+    ),
     "M110": Entry("unexpected", "unexpected {found} {place}", "{advice}"),
     "M111": Entry("cut-short", "this line ends too early, after {after}", "{advice}"),
     "M112": Entry("unclosed-text", "this text has no closing quote", 'end it with " on the same line'),
@@ -168,7 +173,11 @@ CATALOGUE: dict[str, Entry] = {
     ),
     "M307": Entry("exponent-range", "this exponent is beyond -{limit} .. {limit}", "write an exponent in that range"),
     # ---- a profile on a machine
-    "M401": Entry("no-profile", "{path} has no profile", "write profile NAME {{ ... }}"),
+    "M401": Entry(
+        "no-profile",
+        "{path} has no profile",
+        "write profile NAME {{ ... }}; one is started by: meltwright new profile NAME",
+    ),
     "M402": Entry("profile-incomplete", "profile {name} names no {part}", "{advice}"),
     "M403": Entry("missing-input", "{owner} {entity} does not give {name}", "{advice}"),
     "M404": Entry("missing-setting", "{name} is not given in profile {profile}", "add: {name} {example}"),

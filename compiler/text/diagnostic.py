@@ -1,14 +1,19 @@
 """Diagnostics: one plain value for every fault, and one writer for terminals."""
 
+import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from .catalogue import CATALOGUE
-from .cells import cells, plain
+from .cells import cells, plain, wrapped
 from .source import NOWHERE, Source, Span
 
 _WIDTH = 120
 """Characters shown of a very long line."""
+_BESIDE = 14
+"""Columns beside the part of a line that is shown: its edge, and what stands for the parts that are not."""
+_GLUE = "\ue000"
+"""Stands for a space at which no line may end, while one is broken."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,22 +118,42 @@ def order(diagnostics: Iterable[Diagnostic]) -> tuple[Diagnostic, ...]:
     return tuple(sorted(unique, key=lambda d: (d.span.file, d.span.start, d.span.end, d.code, d.message)))
 
 
-def write(diagnostics: Iterable[Diagnostic], sources: Mapping[str, Source]) -> str:
-    """Render diagnostics as text for a terminal, each with the line it points to."""
-    return "\n".join(_write_one(d, sources) for d in diagnostics)
+def write(diagnostics: Iterable[Diagnostic], sources: Mapping[str, Source], width: int = 0) -> str:
+    """Render diagnostics as text for a terminal, each with the line it points to.
+
+    Where a ``width`` is given, sentences are broken between words so that they fit, and less is shown of long lines.
+    """
+    return "\n".join(_write_one(d, sources, width) for d in diagnostics)
 
 
-def _write_one(d: Diagnostic, sources: Mapping[str, Source]) -> str:
+def _write_one(d: Diagnostic, sources: Mapping[str, Source], width: int) -> str:
     lines = [f"{d.severity}[{d.code} {d.slug}]: {d.message}"]
-    lines += _excerpt(d.span, sources, "", d.values)
+    lines += _excerpt(d.span, sources, "", d.values, width)
     for related in d.related:
-        lines += _excerpt(related.span, sources, related.role, d.values)
+        lines += _excerpt(related.span, sources, related.role, d.values, width)
     for i, part in enumerate(d.help.split("\n") if d.help else ()):
         lines.append(f"  help: {part}" if i == 0 else f"        {part}")
-    return "".join(plain(part) + "\n" for line in lines for part in line.split("\n"))
+    parts = [plain(part) for line in lines for part in line.split("\n")]
+    if width:
+        parts = [fitting for part in parts for fitting in _fitted(part, width)]
+    return "".join(part + "\n" for part in parts)
 
 
-def _excerpt(span: Span, sources: Mapping[str, Source], role: str, values: Iterable[Shown]) -> list[str]:
+def _fitted(line: str, width: int) -> list[str]:
+    """Break a sentence between words; a role that does not fit beside its place goes below it."""
+    if line.startswith("    |") or cells(line) <= width:
+        return [line]
+    place, apart, role = line.partition("  (") if line.startswith("  --> ") else ("", "", line)
+    indent = "        " if line.startswith(("  --> ", "        ")) else "          " if line.startswith("  ") else "  "
+    if apart:
+        role = f"{indent}({role}"
+    # A number and its unit stay together.
+    glued = re.sub(r"(?<=[0-9]) (?=[%a-zA-Z])", _GLUE, role)
+    lines = [line.replace(_GLUE, " ") for line in wrapped(glued, width, more=indent)]
+    return [place, *lines] if apart else lines
+
+
+def _excerpt(span: Span, sources: Mapping[str, Source], role: str, values: Iterable[Shown], width: int) -> list[str]:
     if span == NOWHERE:
         return []
     source = sources.get(span.file)
@@ -142,7 +167,8 @@ def _excerpt(span: Span, sources: Mapping[str, Source], role: str, values: Itera
     inside = [v for v in values if v.span.file == span.file and span.start <= v.span.start and v.span.end <= span.end]
     if inside:
         return [head, *(f"    | {part}" for part in _with_values(source, span, inside))]
-    before, marked, after = _window(text, column - 1, span.end - span.start)
+    most = min(_WIDTH, width - _BESIDE) if width else _WIDTH
+    before, marked, after = _window(text, column - 1, span.end - span.start, most)
     marks = "^" * max(1, cells(marked))
     return [head, f"    | {before}{marked}{after}", f"    | {' ' * cells(before)}{marks}"]
 
@@ -158,10 +184,10 @@ def _with_values(source: Source, span: Span, values: Iterable[Shown]) -> list[st
     return beneath(text, [(v.span.start - start, v.span.end - start, v.text) for v in values])
 
 
-def _window(text: str, at: int, length: int) -> tuple[str, str, str]:
+def _window(text: str, at: int, length: int, most: int) -> tuple[str, str, str]:
     """Split a line into what stands before, at and after a place, without the far parts of a long line."""
-    start = 0 if len(text) <= _WIDTH else max(0, min(at - _WIDTH // 2, len(text) - _WIDTH))
-    stop = start + _WIDTH
+    start = 0 if len(text) <= most else max(0, min(at - most // 2, len(text) - most))
+    stop = start + most
     before = ("... " if start else "") + text[start:at]
     after = text[min(at + length, stop) : stop] + (" ..." if stop < len(text) else "")
     return before, text[at : min(at + length, stop)], after

@@ -473,6 +473,11 @@ def test_files_that_cannot_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     assert found(tmp_path / ("x" * 5000))[0] == "M105"
     assert found(tmp_path / "a\0b")[0] == "M105"
     (tmp_path / "latin.melt").write_bytes("# caf\xe9\n".encode("latin-1"))
+    (tmp_path / "rich.melt").write_bytes(b"{\\rtf1 text}")
+    assert found(tmp_path / "rich.melt")[:2] == (
+        "M106",
+        "rich.melt is a document with formatting (RTF), not plain text",
+    )
     assert found(tmp_path / "latin.melt")[:2] == ("M102", "latin.melt is not UTF-8 text (byte 5)")
     (tmp_path / "large.melt").write_bytes(b"# \n" * 1_700_000)
     assert found(tmp_path / "large.melt")[0] == "M103"

@@ -2,6 +2,7 @@
 
 import os
 import select
+import signal
 import subprocess
 import sys
 from io import StringIO
@@ -105,6 +106,7 @@ def test_what_check_says_of_a_machine_that_lacks_values(
 
 REFUSED = {
     "name": ["new", "machine", "my-machine", "--from", "tube_fed"],
+    "file": ["new", "machine", "mine.melt", "--from", "tube_fed"],
     "digit": ["new", "material", "3d", "--from", "petg"],
     "empty": ["new", "profile", ""],
     "sneaky": ["new", "machine", "a from tube_fed", "--from", "tube_fed", "--out", "a.melt"],
@@ -190,6 +192,32 @@ def test_a_session_in_a_terminal(here: Path) -> None:
     os.close(mine)
     assert process.returncode == 0 and "Traceback" not in seen
     assert values_of(here / "mine.melt", "machine")["nozzle_bore"] == "0.4 ± 0.02 mm measured pins"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pseudo terminals are a matter of other systems")
+@pytest.mark.parametrize("answered", [True, False])
+def test_breaking_off_loses_no_answer(here: Path, answered: bool) -> None:
+    """Ctrl-C in a terminal: what was answered is written, and where nothing was, nothing is."""
+    import pty
+
+    mine, theirs = pty.openpty()
+    command = [sys.executable, "-m", "meltwright", "new", "machine", "mine", "--from", "tube_fed"]
+    with subprocess.Popen(
+        command, stdin=theirs, stdout=theirs, stderr=theirs, cwd=here, start_new_session=True
+    ) as process:
+        os.close(theirs)
+        seen = _until(mine, "nozzle_bore > ")
+        if answered:
+            os.write(mine, "0.4 ± 0.02 mm\n".encode())
+            seen += _until(mine, "[Enter: drill shanks] > ")
+        process.send_signal(signal.SIGINT)
+        seen += _until(mine, "stopped; ")
+        process.wait(60)
+    os.close(mine)
+    assert process.returncode == 1 and "Traceback" not in seen and "what it costs" not in seen
+    assert (here / "mine.melt").exists() == answered
+    if answered:
+        assert values_of(here / "mine.melt", "machine")["nozzle_bore"].startswith("0.4 ± 0.02 mm")
 
 
 def _until(terminal: int, wanted: str) -> str:

@@ -54,6 +54,16 @@ def test_what_is_left_to_fill_in_is_what_check_says(
     assert capsys.readouterr().err == snapshot
 
 
+def test_a_file_with_faults_beside_is_left_out_and_told(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (here / "bad.melt").write_text('use library "machines/tube_fed"\nmachine bad from tube_fed {\n  gap 4 5\n}\n')
+    (here / "good.melt").write_text('use library "machines/tube_fed"\nmachine good from tube_fed {\n}\n')
+    assert run("new", "profile", "job", "--material", "petg") == 0
+    assert "bad.melt has faults, so it was left out: meltwright check bad.melt" in capsys.readouterr().out
+    assert "machines      good\n" in (here / "job.melt").read_text(encoding="utf-8")
+    assert run("new", "profile", "other", "--material", "petg", "--machines", "bad") == 1
+    assert "bad.melt:3:" in capsys.readouterr().err
+
+
 def test_what_lies_beside_is_used(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run("new", "material", "strap", "--from", "urethane_85a", "--no-costs") == 0
     assert run("new", "machine", "bench", "--from", "tube_fed", "--no-costs") == 0
