@@ -133,7 +133,7 @@ def _read(text: str, file: str, faults: list[Diagnostic]) -> tree.Pin | None:
         return None
     tree_of, found = read(Source(file, Path(file), f"{_HEAD}{text}\n}}\n"))
     # What is asked is written on the command line: nothing of it can be mended in a file, and a pin is not meant.
-    faults += (replace(f, fixes=(), help=f.help if "=" in text else "go on with = and a value") for f in found)
+    faults += (replace(f, fixes=(), help=_help(f.help, text)) for f in found)
     if found:
         return None
     items = [i for s in tree_of.statements if isinstance(s, tree.Entity) for i in s.items]
@@ -142,6 +142,13 @@ def _read(text: str, file: str, faults: list[Diagnostic]) -> tree.Pin | None:
         faults.append(_unread(text, file))
         return None
     return replace(item, span=item.name.span.to(item.value.span))
+
+
+def _help(written: str, text: str) -> str:
+    """Advise as for a pin, but where that would ask for its ``=`` or its reason."""
+    if "=" not in text:
+        return "go on with = and a value"
+    return "write one name and one value: NAME = VALUE" if "because" in written else written
 
 
 def _unread(text: str, file: str) -> Diagnostic:
