@@ -1,6 +1,7 @@
 """``new``: start a text of one's own, by questions or from what is given with the command."""
 
 import argparse
+import signal
 import sys
 from collections.abc import Iterator, Mapping
 from pathlib import Path
@@ -158,7 +159,8 @@ def _asked(
     from ..starting.conversing import converse
     from ..starting.talking import Talk
 
-    found = converse(start, base, known, Talk(lines, _say))
+    with lines:
+        found = converse(start, base, known, Talk(lines, _say))
     if found is None:
         print("stopped; nothing was written", file=sys.stderr)
     else:
@@ -179,21 +181,41 @@ def _lines() -> Iterator[str]:
 
 
 class _Lines:
-    """Lines as they are typed; breaking off (Ctrl-C) ends them as ``stop`` does, so that no answer is lost."""
+    """Lines as they are typed; breaking off (Ctrl-C) ends them as ``stop`` does, so that no answer is lost.
+
+    Between ``with`` and its end breaking off is heard at any moment, and ends only the waiting for a line.
+    """
 
     def __init__(self) -> None:
         self.broken_off = False
+        self._waiting = False
         self._typed = _lines()
+
+    def __enter__(self) -> "_Lines":
+        self._before = signal.signal(signal.SIGINT, self._break_off)
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        signal.signal(signal.SIGINT, self._before)
+
+    def _break_off(self, number: int, frame: object) -> None:
+        self.broken_off = True
+        if self._waiting:
+            raise KeyboardInterrupt
 
     def __iter__(self) -> "_Lines":
         return self
 
     def __next__(self) -> str:
         try:
+            self._waiting = True
+            if self.broken_off:
+                raise StopIteration
             return next(self._typed)
         except KeyboardInterrupt:
-            self.broken_off = True
             raise StopIteration from None
+        finally:
+            self._waiting = False
 
 
 def _say(text: str) -> None:
