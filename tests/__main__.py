@@ -7,7 +7,7 @@ STEPS = (
     ("ruff", "format", "--check", "."),
     ("ruff", "check", "."),
     ("mypy",),
-    ("pytest", *sys.argv[1:]),
+    ("pytest", "-n", "auto", *sys.argv[1:]),
 )
 
 
