@@ -222,7 +222,8 @@ def wanted(model: "Model", file: str, machine: str, faults: list[Diagnostic]) ->
         faults.append(diagnose("M401", Span(file, 0, 0), path=file))
     pairs = [(p, m.text) for p in own for m in p.machines if machine in ("", m.text)]
     if own and not pairs:
-        from .meaning.near import brief, listed, near
+        from .meaning.near import brief, near
+        from .text.joining import listed
 
         known = list(dict.fromkeys(m.text for p in own for m in p.machines))
         advice = near(machine, known, f"it names {listed(known, 'and')}")

@@ -52,8 +52,9 @@ def _code(asked: str) -> str:
     word = asked.strip().lower()
     if word in named:
         return named[word]
-    from ..meaning.near import brief, listed, near
+    from ..meaning.near import brief, near
     from ..text.diagnostic import diagnose, write
+    from ..text.joining import listed
     from ..text.source import NOWHERE
 
     alike = sorted(code for code in CATALOGUE if code.lower().startswith(word[:3]) and len(word) > 2)

@@ -11,9 +11,10 @@ from typing import Any
 from .. import __version__
 from ..compiling import undefined
 from ..meaning.loading import LIBRARY
-from ..meaning.near import brief, listed, near
+from ..meaning.near import brief, near
 from ..network.lowering import lower_all
 from ..text.diagnostic import diagnose
+from ..text.joining import listed
 from ..text.source import Span
 from .attributing import Attribution, Cause, Pair
 from .coalitions import Coalitions

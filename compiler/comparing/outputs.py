@@ -4,10 +4,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from ..compiling import confirmed, undefined
-from ..meaning.near import listed
 from ..telling.bundle import bundles
 from ..telling.solution import solutions
 from ..text.diagnostic import diagnose
+from ..text.joining import listed
 from ..text.source import Span
 from .coalitions import Outcome, without_settings
 from .entries import Register, change_told, end_told, keys, machine_told

@@ -15,12 +15,13 @@ from typing import Any
 
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
+from ..text.joining import listed
 from ..text.source import Source, Span
 from .display import plain
 from .entities import take
 from .laws import Names
 from .model import GivenValue, Model, PinDecl, ProfileDecl, SettingDecl
-from .near import brief, listed, near
+from .near import brief, near
 from .pinning import index_on_lattice, not_a_setting, pin_of
 from .units import difference_unit, from_base
 from .valuing import amount_of, text_of, unit_of

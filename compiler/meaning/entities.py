@@ -8,12 +8,13 @@ from typing import Any
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
 from ..text.fixing import put_in, write_for
+from ..text.joining import listed
 from .declaring import in_ranges
 from .laws import Names, unknown_word
 from .loading import LIBRARY
 from .memory import Memory
 from .model import Amount, EntityDecl, Evidence, GivenValue, QuantityDecl
-from .near import brief, listed, suggest
+from .near import brief, suggest
 from .units import HARDNESS, Dimension
 from .valuing import amount_in, amount_of, believable, example_unit, in_unit, mismatch, text_of
 

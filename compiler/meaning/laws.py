@@ -8,11 +8,12 @@ from typing import Any, TypeVar
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Related, diagnose
 from ..text.fixing import put_in
+from ..text.joining import listed
 from .declaring import text_of
 from .dimensions import Checker, names_in
 from .memory import Memory
 from .model import CheckDecl, LawDecl, LetDecl, MeritDecl, QuantityDecl, SettingDecl
-from .near import brief, listed, suggest
+from .near import brief, suggest
 from .units import HARDNESS, UNITS, Dimension, with_article
 
 _V = TypeVar("_V")

@@ -5,6 +5,7 @@ from typing import Any
 
 from ..text.diagnostic import Fix
 from ..text.fixing import write_for
+from ..text.joining import listed
 from ..text.source import Span
 
 LONGEST_NAME = 64
@@ -97,11 +98,3 @@ def _one_slip(a: str, b: str) -> bool:
 def _alike(a: str, b: str) -> int:
     """Count the letters with which both start."""
     return next((i for i, (x, y) in enumerate(zip(a, b, strict=False)) if x != y), min(len(a), len(b)))
-
-
-def listed(words: Iterable[str], last: str = "or") -> str:
-    """Join words as a sentence does."""
-    all_words = list(words)
-    if len(all_words) < 2:
-        return "".join(all_words)
-    return ", ".join(all_words[:-1]) + f" {last} {all_words[-1]}"

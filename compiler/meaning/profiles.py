@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Edit, Fix, Related, diagnose
 from ..text.fixing import put_in, write_for
+from ..text.joining import listed
 from .declaring import listed_twice
 from .entities import lineage, replacing, take, takes, unknown_entity
 from .laws import Names, unknown_word
@@ -22,7 +23,7 @@ from .model import (
     ProfileDecl,
     WantDecl,
 )
-from .near import brief, listed, suggest
+from .near import brief, suggest
 from .pinning import not_a_setting, pin_of
 from .units import Dimension
 from .valuing import amount_in, amount_of, base_of, in_unit, mismatch, text_of, unit_of

@@ -10,11 +10,12 @@ from typing import Any
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Fix, diagnose
 from ..text.fixing import put_in, write_for
+from ..text.joining import listed
 from ..text.source import Span
 from .display import plain, trade_unit
 from .foreign_units import told
 from .model import Amount
-from .near import brief, listed
+from .near import brief
 from .units import (
     HARDNESS,
     NUMBER,

@@ -17,7 +17,7 @@ from ..meaning.model import (
     SettingDecl,
     WantDecl,
 )
-from ..meaning.near import listed, near
+from ..meaning.near import near
 from ..meaning.pinning import index_on_lattice
 from ..meaning.units import NUMBER, Dimension, from_base
 from ..meaning.valuing import example_unit
@@ -25,6 +25,7 @@ from ..meaning.wanting import comparison
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Fix, Related, diagnose
 from ..text.fixing import laid_fix, put_in
+from ..text.joining import listed
 from ..text.source import Span
 from .applying import applies, values_of
 from .building import Graph, Lowering

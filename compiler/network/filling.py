@@ -6,9 +6,9 @@ from typing import Any
 
 from ..meaning.loading import LIBRARY
 from ..meaning.model import EntityDecl, Model, ProfileDecl
-from ..meaning.near import listed
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, diagnose
+from ..text.joining import listed
 from .assembling import Assembly, example
 
 

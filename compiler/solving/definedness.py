@@ -7,11 +7,11 @@ import numpy as np
 
 from ..meaning.dimensions import names_in
 from ..meaning.display import shown, unit_for, with_unit
-from ..meaning.near import listed
 from ..meaning.units import Unit
 from ..network.graph import Network, Node
 from ..syntax import tree
 from ..text.diagnostic import Diagnostic, Shown, diagnose
+from ..text.joining import listed
 from ..text.source import Span
 from .batch import Batch
 from .operators import Interval

@@ -7,10 +7,11 @@ from typing import Any
 
 from ..meaning.checking import check_library
 from ..meaning.model import EntityDecl, Model
-from ..meaning.near import brief, listed, near
+from ..meaning.near import brief, near
 from ..network.assembling import example
 from ..network.filling import lacking
 from ..text.diagnostic import Diagnostic, diagnose
+from ..text.joining import listed
 from ..text.source import NOWHERE, Source
 from .flags import Answers, Flags, answers
 from .guide import Guide, guide

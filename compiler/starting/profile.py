@@ -8,9 +8,10 @@ from ..meaning.asking import asked_values
 from ..meaning.checking import check_library
 from ..meaning.loading import LIBRARY
 from ..meaning.model import EntityDecl, GradeDecl, Model, PinDecl, ProfileDecl
-from ..meaning.near import brief, listed, near
+from ..meaning.near import brief, near
 from ..syntax.formatting import format_text
 from ..text.diagnostic import Diagnostic, diagnose
+from ..text.joining import listed
 from ..text.source import NOWHERE, Source
 from .beginning import TRADE
 from .guide import guide

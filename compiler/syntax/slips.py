@@ -7,13 +7,14 @@ Words are here, signs in ``signs.py``, what was written apart in ``apart.py``, c
 from collections.abc import Iterator, Sequence
 
 from ..text.diagnostic import Edit, Fix
+from ..text.joining import listed
 from . import apart, signs
 from .cases import END, Case, Rule, Slip, changed
 from .grammar import keywords
 from .starts import BLOCKS, LAW_ITEMS
 from .tokens import Token
 from .tree import EVIDENCE
-from .wording import listed, shown
+from .wording import shown
 
 
 def slip(case: Case) -> Slip | None:

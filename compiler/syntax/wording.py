@@ -24,10 +24,5 @@ def shown(words: Sequence[str]) -> str:
     return line if len(line) <= 60 else f"{line[:57].rstrip()}..."
 
 
-def listed(words: Sequence[str]) -> str:
-    """Join alternatives by commas and an or."""
-    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " or " + words[-1] if words else ""
-
-
 LATE_BRACE = "move the { up to the end of the head's line"
 """What mends a block whose brace stands on a line of its own."""

@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ..meaning.near import listed
 from ..solving.curing import Change, Cure
+from ..text.joining import listed
 
 MOST_CURES = 6
 MOST_NAMES = 8

@@ -12,12 +12,13 @@ from typing import Any
 
 from ..meaning.dimensions import names_in
 from ..meaning.model import LawDecl, LetDecl, Model
-from ..meaning.near import brief, listed, near
+from ..meaning.near import brief, near
 from ..network.applying import applies, values_of
 from ..network.graph import Network
 from ..syntax import tree
 from ..syntax.printing import print_comparison, print_condition, print_expression
 from ..text.diagnostic import Diagnostic, diagnose
+from ..text.joining import listed
 from ..text.source import NOWHERE, Span
 
 Data = dict[str, Any]

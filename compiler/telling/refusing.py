@@ -7,7 +7,6 @@ from typing import Any
 from ..meaning.dimensions import names_in
 from ..meaning.display import with_unit
 from ..meaning.model import Model
-from ..meaning.near import listed
 from ..network.graph import Network
 from ..solving.answering import Margin, Refusal
 from ..solving.conflict import Conflict, Member, Sets, conflicts, shared
@@ -15,6 +14,7 @@ from ..solving.curing import Cure, better_known, cures
 from ..solving.problem import TOLERANCE
 from ..solving.trying import Case
 from ..text.diagnostic import Diagnostic, Related, Shown, diagnose
+from ..text.joining import listed
 from ..text.source import Span
 from .cure_fixes import fixes
 from .cures import cure_lines, sentences, some
